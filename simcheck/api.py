@@ -1,0 +1,73 @@
+"""The public verbs, wired to what does the work; no arithmetic here."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from simcheck import judging
+from simcheck.engines.base import gravity_of
+from simcheck.engines.choosing import fast_propagator
+from simcheck.files import case_toml, plan_json
+from simcheck.flying.mission import fly_plan
+from simcheck.measuring import RingMotion, resolve_ring
+from simcheck.planning.registry import planner as find_planner
+from simcheck.records.case import Case
+from simcheck.records.flight import Flight, Verdict
+from simcheck.records.plan import Plan
+
+__all__ = ["fly", "judge", "load_case", "plan", "read_plan", "resolved_ring"]
+
+
+def load_case(path: str | Path) -> Case:
+    """Read a case file.
+
+    Raises InputError with every fault of the file.
+    """
+    return case_toml.load_case(path)
+
+
+def read_plan(path: str | Path, case: Case | None = None) -> Plan:
+    """Read the plan from a document that `plan`, `check` or `fly` wrote with --json.
+
+    A case, where given, must have the engines that the plan commands. Raises InputError with every
+    fault of the file.
+    """
+    return plan_json.read_plan(path, case)
+
+
+def plan(case: Case, planner: str = "ring") -> Plan:
+    """Plan the burns of a case with the planner registered under that name.
+
+    Raises NoPlanError where no plan exists within the limits, naming the one that binds, and
+    InputError where there is no such planner.
+    """
+    return find_planner(planner)(case)
+
+
+def fly(
+    case: Case,
+    plan: Plan,
+    *,
+    seed: int | None = None,
+    sample: int | None = None,
+    reference: bool = True,
+) -> Flight:
+    """Fly a plan: perfectly, or with the errors drawn for sample number `sample` from `seed`.
+
+    reference flies it with the reference propagator too, which fills engine_disagreement_m.
+    Raises FlightError where the flight cannot be computed.
+    """
+    return fly_plan(case, plan, seed=seed, sample=sample, reference=reference)
+
+
+def judge(case: Case, flight: Flight) -> Verdict:
+    """Judge a flight by the case's tolerances and limits."""
+    return judging.judge(case, flight)
+
+
+def resolved_ring(case: Case) -> RingMotion:
+    """The ring's mean radius, period and node rate in the case's forces.
+
+    Raises FlightError where they do not settle.
+    """
+    return resolve_ring(case.ring, fast_propagator(gravity_of(case)))

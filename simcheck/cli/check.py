@@ -1,0 +1,29 @@
+"""simcheck check: plan, fly the nominal and judge it."""
+
+from __future__ import annotations
+
+import click
+
+from simcheck.cli.options import case_argument, json_option, planner_option, running, seed_option
+from simcheck.cli.screen import busy
+
+
+@click.command("check")
+@case_argument
+@planner_option
+@seed_option
+@json_option
+def command(case_path: str, planner: str, seed: int | None, as_json: bool) -> int:
+    """Plan, fly the nominal and judge it: the main job.
+
+    CASE is a case file (TOML). Exit codes: 0 within tolerance, 1 outside, 2 wrong input, 3 no
+    plan within the limits.
+    """
+    with running("check", case_path, as_json) as run:
+        from simcheck import api
+        from simcheck.cli.judged import fly_and_judge
+
+        case = run.load()
+        with busy("planning"):
+            plan = api.plan(case, planner)
+        return fly_and_judge("check", case, plan, seed=seed, sample=None, as_json=as_json)

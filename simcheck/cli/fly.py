@@ -1,0 +1,50 @@
+"""simcheck fly: fly a plan, ours or one from a file, perfectly or with one sample's errors."""
+
+from __future__ import annotations
+
+import click
+
+from simcheck.cli.options import case_argument, json_option, planner_option, running, seed_option
+from simcheck.cli.screen import busy
+
+
+@click.command("fly")
+@case_argument
+@click.argument("plan_path", metavar="[PLAN]", required=False, type=click.Path())
+@click.option(
+    "--sample",
+    type=click.IntRange(min=0),
+    metavar="N",
+    help="Fly with the errors drawn for this sample; without it the flight is perfect.",
+)
+@seed_option
+@planner_option
+@json_option
+def command(
+    *,
+    case_path: str,
+    plan_path: str | None,
+    sample: int | None,
+    seed: int | None,
+    planner: str,
+    as_json: bool,
+) -> int:
+    """Fly a plan and judge the flight.
+
+    CASE is a case file (TOML), PLAN a document that `simcheck plan --json` (or check, or fly)
+    wrote; without it the plan is made here. Exit codes: 0 within tolerance, 1 outside, 2 wrong
+    input, 3 no plan within the limits.
+    """
+    with running("fly", case_path, as_json) as run:
+        from simcheck import api
+        from simcheck.cli.judged import fly_and_judge
+
+        case = run.load()
+        if plan_path is None:
+            with busy("planning"):
+                plan = api.plan(case, planner)
+        else:
+            plan = api.read_plan(plan_path, case)
+        if sample is not None and seed is None:
+            seed = 0
+        return fly_and_judge("fly", case, plan, seed=seed, sample=sample, as_json=as_json)

@@ -1,0 +1,40 @@
+"""What `check` and `fly` share: fly a plan, judge it, print it, and end with its exit code."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from simcheck import api
+from simcheck.cli.screen import busy, show, show_json
+from simcheck.records.case import Case
+from simcheck.records.plan import Plan
+
+WITHIN, OUTSIDE = 0, 1
+
+
+def fly_and_judge(
+    command: Literal["check", "fly"],
+    case: Case,
+    plan: Plan,
+    *,
+    seed: int | None,
+    sample: int | None,
+    as_json: bool,
+) -> int:
+    """Fly the plan and print the verdict. Returns the exit code, whatever the output format."""
+    with busy("flying"):
+        flight = api.fly(case, plan, seed=seed, sample=sample)
+        verdict = api.judge(case, flight)
+        ring = api.resolved_ring(case)
+    if as_json:
+        from simcheck.files.documents import flight_document
+
+        document = flight_document(
+            command, case, plan=plan, flight=flight, verdict=verdict, ring=ring
+        )
+        show_json(document)
+    else:
+        from simcheck.report.flight_text import flight_text
+
+        show(flight_text(case, plan, flight, verdict, ring))
+    return WITHIN if verdict.verdict == "within" else OUTSIDE

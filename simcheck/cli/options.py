@@ -1,0 +1,73 @@
+"""Options that commands share, and how a command reports an error where JSON was asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from simcheck.cli.screen import show_json
+from simcheck.errors import SimcheckError
+
+if TYPE_CHECKING:
+    from simcheck.records.case import Case
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def case_argument(function: F) -> F:
+    """The case file."""
+    return click.argument("case_path", metavar="CASE", type=click.Path())(function)
+
+
+def json_option(function: F) -> F:
+    """--json."""
+    text = "Print one JSON document on stdout and nothing else there."
+    return click.option("--json", "as_json", is_flag=True, help=text)(function)
+
+
+def planner_option(function: F) -> F:
+    """--planner."""
+    text = "Planner registered under this name."
+    return click.option("--planner", default="ring", show_default=True, metavar="NAME", help=text)(
+        function
+    )
+
+
+def seed_option(function: F) -> F:
+    """--seed."""
+    text = "Fixes every random draw."
+    return click.option("--seed", type=click.IntRange(min=0), metavar="N", help=text)(function)
+
+
+class Run:
+    """What is known of a command's run when it fails."""
+
+    def __init__(self, command: str, path: str, as_json: bool) -> None:
+        self.command = command
+        self.path = path
+        self.as_json = as_json
+        self.case: Case | None = None
+
+    def load(self) -> Case:
+        """Load the case file."""
+        from simcheck import api
+
+        self.case = api.load_case(self.path)
+        return self.case
+
+
+@contextmanager
+def running(command: str, path: str, as_json: bool) -> Iterator[Run]:
+    """Run a command's body; with --json its error becomes the document that stdout gets."""
+    run = Run(command, path, as_json)
+    try:
+        yield run
+    except SimcheckError as error:
+        if as_json:
+            from simcheck.files.documents import error_document
+
+            show_json(error_document(command, path, error, run.case))
+        raise

@@ -1,0 +1,23 @@
+"""Which propagator flies: the fast one where heyoka is installed, the reference one elsewhere."""
+
+from __future__ import annotations
+
+from importlib.util import find_spec
+
+from simcheck.engines.base import Gravity, Propagator
+
+
+def fast_propagator(gravity: Gravity) -> Propagator:
+    """The Taylor propagator, or the reference one where heyoka has no wheel."""
+    if find_spec("heyoka") is None:
+        return reference_propagator(gravity)
+    from simcheck.engines.taylor import TaylorPropagator
+
+    return TaylorPropagator(gravity)
+
+
+def reference_propagator(gravity: Gravity) -> Propagator:
+    """The scipy propagator, which checks the fast one."""
+    from simcheck.engines.reference import ReferencePropagator
+
+    return ReferencePropagator(gravity)

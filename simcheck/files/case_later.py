@@ -1,0 +1,97 @@
+"""Keys of the case file whose effect does not exist in this version.
+
+They are checked like all the others and then refused, never silently ignored. A later version
+that gives one its effect deletes its line here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from simcheck.files.case_faults import Faults
+
+
+def _any(value: object) -> bool:
+    return True
+
+
+def _holds(word: str) -> Callable[[object], bool]:
+    return lambda value: isinstance(value, list) and word in value
+
+
+def _is(word: str) -> Callable[[object], bool]:
+    return lambda value: value == word
+
+
+def _positive(value: object) -> bool:
+    return isinstance(value, int) and value > 0
+
+
+@dataclass(frozen=True)
+class _Later:
+    path: tuple[str, ...]
+    matches: Callable[[object], bool]
+    subject: str  # the value meant, where only some values are refused
+    why: str
+    instead: str
+
+
+_OPM = "reading orbit messages is not built yet"
+_TLE = "reading two-line elements is not built yet"
+_ORBIT = "give [craft.orbit] or [craft.state] instead"
+_REPLAN = "replanning in flight is not built yet"
+_ESTIMATE = "estimates of the state in flight are not built yet"
+
+_LATER = (
+    _Later(("craft", "opm"), _any, "", _OPM, _ORBIT),
+    _Later(("craft", "tle"), _any, "", _TLE, _ORBIT),
+    _Later(
+        ("body", "forces"),
+        _holds("third-bodies"),
+        '"third-bodies" ',
+        "the pull of other bodies is not built yet",
+        "leave it out",
+    ),
+    _Later(
+        ("body", "forces"),
+        _holds("sunlight-pressure"),
+        '"sunlight-pressure" ',
+        "the push of sunlight is not built yet",
+        "leave it out",
+    ),
+    _Later(
+        ("operations", "replan"),
+        _is("each-burn"),
+        '"each-burn" ',
+        _REPLAN,
+        'write replan = "never"',
+    ),
+    _Later(("operations", "max_trims"), _positive, "", "trims are not built yet", "remove it"),
+    _Later(("operations", "settle"), _any, "", _REPLAN, "remove it"),
+    _Later(("dispersion",), _any, "", "Monte Carlo is not built yet", "remove it"),
+    _Later(("errors", "navigation_position"), _any, "", _ESTIMATE, "remove it"),
+    _Later(("errors", "navigation_velocity"), _any, "", _ESTIMATE, "remove it"),
+    _Later(("errors", "missed_burn"), _any, "", "missed ignitions are not built yet", "remove it"),
+)
+
+
+def refuse_later(data: Mapping[str, object], faults: Faults) -> None:
+    """Record a fault for every key of the file that has no effect yet."""
+    wrong = {later.path for later in _LATER if faults.at(later.path)}
+    for later in _LATER:
+        found, value = _look_up(data, later.path)
+        if found and later.matches(value) and (later.subject or later.path not in wrong):
+            faults.add(
+                later.path,
+                f"{later.subject}has no effect in this version ({later.why}); {later.instead}",
+            )
+
+
+def _look_up(data: Mapping[str, object], path: tuple[str, ...]) -> tuple[bool, object]:
+    value: object = data
+    for key in path:
+        if not isinstance(value, Mapping) or key not in value:
+            return False, None
+        value = value[key]
+    return True, value

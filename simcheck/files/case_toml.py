@@ -1,0 +1,188 @@
+"""A case file (TOML) to a Case: floats in SI and radians, checked for sense.
+
+All faults of a file are raised at once as one InputError, a line each. Defaults beyond those of
+the records: `raan` and `argument_of_latitude` of the ring are 0, `forces` is empty (two-body), the
+craft's `slot` is 0 where the ring has one slot. An orbit may leave out its raan where it is
+equatorial and its argp where it is circular.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import cast
+
+from simcheck.errors import InputError
+from simcheck.files.case_body import read_body
+from simcheck.files.case_craft import CraftRead, read_craft
+from simcheck.files.case_faults import Faults, shown
+from simcheck.files.case_later import refuse_later
+from simcheck.files.case_lines import key_lines
+from simcheck.files.case_motion import Motion
+from simcheck.files.case_ring import MemberRead, RingNumbers, check_neighbours, read_ring
+from simcheck.files.case_settings import (
+    read_dispersion,
+    read_engine,
+    read_errors,
+    read_limits,
+    read_operations,
+    read_tolerance,
+)
+from simcheck.files.case_tables import Table
+from simcheck.records.case import Body, Case, Craft, Engine, Member, Ring
+
+_LARGEST = 1_000_000  # bytes; a case file has a few thousand
+_EPOCH = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2}(\.\d+)?)?", re.ASCII)
+
+
+def load_case(path: str | Path) -> Case:
+    """Read and check a case file.
+
+    Raises InputError with one line a fault where the file cannot be read or is wrong.
+    """
+    content = _read_bytes(path)
+    data, faults = _parse(content, str(path))
+    top = Table(faults, (), data)
+    head = _read_head(top)
+    body, forces = read_body(top)
+    limits = read_limits(top, body)
+    ring, members = read_ring(top, body, limits)
+    craft = read_craft(top, ring, body, limits)
+    if craft is not None:
+        check_neighbours(members, craft.name, craft.slot)
+    engine = read_engine(top, "engine")
+    thrusters = read_engine(top, "thrusters")
+    errors = read_errors(top)
+    operations = read_operations(top)
+    dispersion = read_dispersion(top)
+    tolerance = read_tolerance(top)
+    top.close()
+    refuse_later(data, faults)
+    faults.raise_any()
+    return Case(
+        title=str(head[0]),
+        epoch=head[1],
+        body=cast("Body", body),
+        forces=forces,
+        ring=_ring(cast("RingNumbers", ring)),
+        members=tuple(_member(member) for member in members),
+        craft=_craft(cast("CraftRead", craft)),
+        engine=cast("Engine", engine),
+        thrusters=thrusters,
+        errors=errors,
+        operations=operations,
+        dispersion=dispersion,
+        tolerance=tolerance,
+        limits=limits,
+        path=str(path),
+        inputs_sha256=hashlib.sha256(content).hexdigest(),
+    )
+
+
+def _read_bytes(path: str | Path) -> bytes:
+    """The file's bytes, InputError where there are none to be had."""
+    try:
+        with Path(path).open("rb") as file:
+            content = file.read(_LARGEST + 1)
+    except FileNotFoundError:
+        raise InputError(f"{path}: there is no such file") from None
+    except IsADirectoryError:
+        raise InputError(f"{path}: expected a case file, got a directory") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"{path}: cannot be read: {reason}") from None
+    if len(content) > _LARGEST:
+        raise InputError(f"{path}: expected a case file of less than 1 MB, got more")
+    return content
+
+
+def _parse(content: bytes, file: str) -> tuple[Mapping[str, object], Faults]:
+    """TOML to plain data, with the lines of its keys."""
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise InputError(f"{file}:{line}: expected text in UTF-8, got other bytes") from None
+    if not text.strip():
+        raise InputError(f'{file}: the file is empty; start it with [case] and title = "..."')
+    try:
+        data = tomllib.loads(text)
+        lines = key_lines(text.replace("\r\n", "\n"))
+    except RecursionError:
+        raise InputError(f"{file}: not valid TOML: brackets nested too deeply") from None
+    except ValueError as error:
+        raise InputError(_syntax_fault(file, str(error))) from None
+    return data, Faults(file, lines)
+
+
+def _syntax_fault(file: str, message: str) -> str:
+    """The message of tomllib with its line where editors look for it."""
+    place = re.search(r" \(at line (\d+), column (\d+)\)$", message)
+    if place is None:
+        return f"{file}: not valid TOML: {message}"
+    line, column = place.groups()
+    return f"{file}:{line}: not valid TOML: {message[: place.start()]} (column {column})"
+
+
+def _read_head(top: Table) -> tuple[str | None, str | None]:
+    """Title and epoch."""
+    table = top.table("case", 'write [case] with title = "A fourth relay for the ring"')
+    if table is None:
+        return None, None
+    title = table.text("title", "A fourth relay for the ring")
+    epoch = table.text("epoch", "2031-04-12T06:00:00", required=False)
+    if epoch is not None and not _is_date(epoch):
+        table.fault(
+            "epoch",
+            f"expected a date and time in TDB, without a zone, got {shown(epoch)}; "
+            'write epoch = "2031-04-12T06:00:00"',
+        )
+    table.close()
+    return title, epoch
+
+
+def _is_date(text: str) -> bool:
+    if not _EPOCH.fullmatch(text):
+        return False
+    try:
+        datetime.datetime.fromisoformat(text.partition(".")[0])
+    except ValueError:
+        return False
+    return True
+
+
+def _ring(ring: RingNumbers) -> Ring:
+    return Ring(
+        size=ring.size,
+        size_value=ring.size_value,
+        inclination_rad=ring.inclination_rad,
+        raan_rad=ring.raan_rad,
+        slots=cast("int", ring.slots),
+        argument_of_latitude_rad=ring.argument_of_latitude_rad,
+    )
+
+
+def _member(member: MemberRead) -> Member:
+    motion = member.motion
+    return Member(
+        name=str(member.name),
+        slot=member.slot,
+        position_m=None if motion is None else motion.position_m,
+        velocity_m_s=None if motion is None else motion.velocity_m_s,
+    )
+
+
+def _craft(craft: CraftRead) -> Craft:
+    motion = cast("Motion", craft.motion)
+    return Craft(
+        name=str(craft.name),
+        slot=cast("int", craft.slot),
+        dry_mass_kg=craft.dry_mass_kg,
+        propellant_kg=craft.propellant_kg,
+        position_m=motion.position_m,
+        velocity_m_s=motion.velocity_m_s,
+    )

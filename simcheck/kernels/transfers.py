@@ -1,0 +1,106 @@
+"""Two-body transfer geometry: apsides, flight times to a direction, speeds for a period.
+
+SI, radians, scalars or leading axes as said. Reference: Vallado (2022), chapter 6.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from simcheck.arrays import Array
+from simcheck.kernels.elements import eccentricity_vector
+from simcheck.kernels.kepler import mean_from_true, orbital_period
+from simcheck.kernels.vectors import TAU, cross, dot, norm, turn_about, unit
+
+_CIRCULAR = 1e-9  # below this eccentricity the periapsis is taken where the craft is
+
+
+def inverse_axis(position: Array, velocity: Array, gm: float) -> Array:
+    """1/a in 1/m of states (..., 3); negative for a hyperbola."""
+    return np.asarray(2 / norm(position) - dot(velocity, velocity) / gm)
+
+
+def period_of(position: Array, velocity: Array, gm: float) -> Array:
+    """Period in s of states (..., 3), infinite where the orbit is not closed."""
+    return orbital_period(inverse_axis(position, velocity, gm), gm)
+
+
+def apsis_radii(position: Array, velocity: Array, gm: float) -> tuple[Array, Array]:
+    """Periapsis and apoapsis radius in m of states (..., 3); the apoapsis is inf if unbound."""
+    e = norm(eccentricity_vector(position, velocity, gm))
+    h = cross(position, velocity)
+    p = dot(h, h) / gm
+    with np.errstate(divide="ignore"):
+        return p / (1 + e), np.where(e < 1, p / np.maximum(1 - e, 1e-300), np.inf)
+
+
+def apsis_direction(position: Array, velocity: Array, gm: float) -> Array:
+    """Unit vector (3,) to the periapsis; to the craft itself on a circular orbit."""
+    ev = eccentricity_vector(position, velocity, gm)
+    return unit(ev) if norm(ev) > _CIRCULAR else unit(position)
+
+
+def coast_to_direction(
+    position: Array, velocity: Array, direction: Array, gm: float
+) -> tuple[float, Array, Array]:
+    """Fly an ellipse to its next passage through a direction.
+
+    position, velocity, direction: (3,); direction is projected on the orbit's plane. Returns the
+    time of flight in s, in [0, period), and position and velocity there. A direction within 1e-9
+    rad ahead of or behind the craft is where it is: time of flight 0.
+    """
+    w = unit(cross(position, velocity))
+    apsis = apsis_direction(position, velocity, gm)
+    side = cross(w, apsis)
+    e = float(norm(eccentricity_vector(position, velocity, gm)))
+    e = e if e > _CIRCULAR else 0.0
+    now = float(np.arctan2(dot(position, side), dot(position, apsis)))
+    then = float(np.arctan2(dot(direction, side), dot(direction, apsis)))
+    ahead = float(np.mod(then - now, TAU))
+    if ahead < 1e-9 or ahead > TAU - 1e-9:
+        return 0.0, position, velocity
+    rate = TAU / float(period_of(position, velocity, gm))
+    mean = mean_from_true(np.array([now, now + ahead]), e)
+    h = norm(cross(position, velocity))
+    p = h**2 / gm
+    nu = now + ahead
+    radius = p / (1 + e * np.cos(nu))
+    along = np.cos(nu) * apsis + np.sin(nu) * side
+    across = cross(w, along)
+    speed = gm / h
+    v = speed * (e * np.sin(nu) * along + (1 + e * np.cos(nu)) * across)
+    return float((mean[1] - mean[0]) / rate), np.asarray(radius * along), np.asarray(v)
+
+
+def speed_for_apsis(radius: ArrayLike, other: ArrayLike, gm: float) -> Array:
+    """Speed in m/s at the apsis of this radius when the opposite apsis has radius `other` (m)."""
+    r, o = np.asarray(radius, dtype=np.float64), np.asarray(other, dtype=np.float64)
+    return np.sqrt(2 * gm * o / (r * (r + o)))
+
+
+def speed_for_period(radius: ArrayLike, period: ArrayLike, gm: float) -> Array:
+    """Speed in m/s at this radius (m) on an orbit of this period (s); NaN where it has none."""
+    period = np.asarray(period, dtype=np.float64)
+    with np.errstate(all="ignore"):
+        axis = np.cbrt(gm * (period / TAU) ** 2)
+        return np.sqrt(gm * (2 / np.asarray(radius, dtype=np.float64) - 1 / axis))
+
+
+def turn_to_plane(position: Array, velocity: Array, normal: Array) -> Array:
+    """Velocity (3,) turned about the position into the plane with this normal (3,).
+
+    The position has to lie in that plane; the sense of motion about the normal is kept.
+    """
+    axis = unit(position)
+    w = unit(cross(position, velocity))
+    angle = np.arctan2(dot(cross(w, normal), axis), dot(w, normal))
+    return turn_about(velocity, axis, angle)
+
+
+def node_direction(normal: Array, other: Array, fallback: Array) -> Array:
+    """Unit vector (3,) along normal x other, the line two planes share; fallback if parallel."""
+    line = cross(normal, other)
+    length = norm(line)
+    return np.asarray(line / length) if length > 1e-9 else unit(fallback)
+

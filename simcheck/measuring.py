@@ -1,0 +1,263 @@
+"""Whole-revolution averages in the ring frame: where a slot is, and how far a craft is from it.
+
+A state is flown for whole revolutions and its osculating equinoctial elements, taken in the ring
+frame, are averaged; the mean longitude is fitted as a straight line plus two harmonics. A ring is
+resolved once a gravity: the relay whose averages are the ring's is found by iteration, and its mean
+motion and node rate become the slots' motion, so that a member flown alone reads zero error. Under
+even zonals it does so for ever to about 1e-9 of a revolution; under J3 its eccentricity vector
+wanders about the frozen value, J3/(2 J2) R/a sin i in size, which then is the floor of what can be
+held, not an error of the measurement.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from simcheck.arrays import Array
+from simcheck.engines.base import Propagator
+from simcheck.errors import FlightError
+from simcheck.kernels.elements import (
+    Equinoctial,
+    equinoctial_from_state,
+    ring_frame,
+    state_from_equinoctial,
+)
+from simcheck.kernels.fitting import fit_line
+from simcheck.kernels.kepler import axis_of_period, orbital_period
+from simcheck.kernels.vectors import TAU, cross, dot, norm, unit, wrap
+from simcheck.records.case import Ring
+
+REVOLUTIONS = 2
+"""Whole revolutions over which elements are averaged."""
+
+SAMPLES = 96
+"""Samples a revolution."""
+
+_EQUATORIAL = 1e-9  # rad of inclination from 0 or 180 deg
+_WINDOW = 1e-12  # relative change of the averaging window at which it is settled
+_RELAY = 1e-12  # what a relay on its slot may read, relative
+_ITERATIONS = 30
+
+
+class RingMotion(NamedTuple):
+    """A ring resolved in a gravity: how its slots move. Angles rad, times s from the epoch."""
+
+    ring: Ring
+    radius_m: float
+    period_s: float
+    node_rate: float
+
+    @property
+    def equatorial(self) -> bool:
+        """Whether the ring's node is undefined, so that the inertial x axis stands in for it."""
+        return bool(np.sin(self.ring.inclination_rad) < _EQUATORIAL)
+
+    @property
+    def rate(self) -> float:
+        """Mean rate of the slots in the ring frame, rad/s."""
+        return TAU / self.period_s
+
+    def frame(self, time: float | Array) -> Array:
+        """Axes of the ring frame at `time` as rows, (..., 3, 3)."""
+        raan = self.ring.raan_rad + self.node_rate * np.asarray(time, dtype=np.float64)
+        inclination = np.broadcast_to(self.ring.inclination_rad, raan.shape)
+        return ring_frame(inclination, raan, equatorial=self.equatorial)
+
+    def longitude(self, slot: int, time: float | Array) -> Array:
+        """Mean longitude of a slot in the ring frame, rad, not wrapped."""
+        ring = self.ring
+        start = ring.argument_of_latitude_rad + TAU * slot / ring.slots
+        if self.equatorial:
+            start += ring.raan_rad * np.sign(np.cos(ring.inclination_rad))
+        return np.asarray(start + self.rate * np.asarray(time, dtype=np.float64))
+
+    def direction(self, slot: int, time: float | Array) -> Array:
+        """Unit vector to the mean place of a slot, inertial axes, (..., 3)."""
+        longitude = self.longitude(slot, time)
+        inside = np.stack(
+            [np.cos(longitude), np.sin(longitude), np.zeros_like(longitude)], axis=-1
+        )
+        return np.asarray((np.swapaxes(self.frame(time), -1, -2) @ inside[..., None])[..., 0])
+
+
+class Averages(NamedTuple):
+    """Averaged elements in the ring frame; `longitude` is the fitted line at `time` (s, rad)."""
+
+    time: float
+    longitude: float
+    period: float
+    e_vector: Array
+    normal: Array
+    radius: float
+
+
+class Offsets(NamedTuple):
+    """A craft against a slot: the four errors of the verdict, SI and radians, phase wrapped."""
+
+    phase: float
+    period: float
+    eccentricity: float
+    plane: float
+
+
+def average(
+    propagator: Propagator,
+    time: float,
+    state: Array,
+    motion: RingMotion,
+    near: Averages | None = None,
+) -> Averages:
+    """Fly `state` (7,) for whole revolutions from `time` and average its elements.
+
+    The averaging window is made a whole number of revolutions by iteration. With `near`, the
+    averages of a state hardly different, its window is taken over: enough for derivatives.
+
+    e_vector (2,) is the averaged (k, h), normal (3,) the averaged orbit normal, both in the ring
+    frame. Raises FlightError where the orbit is not closed.
+    """
+    gm = propagator.gravity.gm
+    inverse_axis = 2 / norm(state[:3]) - dot(state[3:6], state[3:6]) / gm
+    period = float(orbital_period(inverse_axis, gm))
+    if not np.isfinite(period):
+        raise FlightError(f"the orbit at {time:.0f} s is not closed; it has no period")
+    period = near.period if near is not None else period
+    shares = np.arange(REVOLUTIONS * SAMPLES + 1) / SAMPLES
+    for _ in range(_ITERATIONS):
+        times = time + shares * period
+        rows = propagator.sample(time, state, times)
+        elements, normal = _in_ring_frame(rows, motion.frame(times), gm)
+        longitude = np.unwrap(elements.longitude)
+        last, rate = fit_line(times, longitude, TAU / period)
+        settled = abs(rate * period / TAU - 1) < _WINDOW or near is not None or gm_only(propagator)
+        period = TAU / float(rate)
+        if settled:
+            break
+    return Averages(
+        float(times[-1]),
+        float(last),
+        period,
+        np.array([np.mean(elements.k[:-1]), np.mean(elements.h[:-1])]),
+        np.mean(normal[:-1], axis=0),
+        float(np.mean(norm(rows[:-1, :3]))),
+    )
+
+
+def gm_only(propagator: Propagator) -> bool:
+    """Whether the motion is pure two-body, where the osculating period is the averaged one."""
+    return not any(propagator.gravity[2:])
+
+
+def _in_ring_frame(rows: Array, frames: Array, gm: float) -> tuple[Equinoctial, Array]:
+    position = np.einsum("nij,nj->ni", frames, rows[:, :3])
+    velocity = np.einsum("nij,nj->ni", frames, rows[:, 3:6])
+    normal = unit(cross(position, velocity))
+    return equinoctial_from_state(position, velocity, gm), normal
+
+
+def offsets(averages: Averages, motion: RingMotion, slot: int) -> Offsets:
+    """The four errors of a craft against a slot."""
+    phase = float(wrap(averages.longitude - motion.longitude(slot, averages.time)))
+    return Offsets(
+        phase,
+        averages.period - motion.period_s,
+        float(np.hypot(*averages.e_vector)),
+        float(np.arctan2(np.hypot(*averages.normal[:2]), averages.normal[2])),
+    )
+
+
+def resolve_ring(ring: Ring, propagator: Propagator) -> RingMotion:
+    """Find the mean radius, the period and the node rate of the ring in a gravity.
+
+    Raises FlightError where the iteration does not settle (a ring inside the body, say).
+    """
+    gm = propagator.gravity.gm
+    given = ring.size_value
+    by_period = ring.size == "period"
+    radius = float(axis_of_period(given, gm)) if by_period else given
+    period = given if by_period else float(orbital_period(1 / radius, gm))
+    motion = RingMotion(ring, radius, period, 0.0)
+    if gm_only(propagator):
+        return motion
+    elements = _circular(motion, 0, 0.0)
+    for _ in range(_ITERATIONS):
+        found, node_rate = _relay_averages(propagator, elements, motion, 0.0)
+        fresh = RingMotion(
+            ring,
+            found.radius if by_period else given,
+            given if by_period else found.period,
+            node_rate,
+        )
+        miss = given / found.period if by_period else given / found.radius
+        step = miss ** (2 / 3) if by_period else miss
+        elements = _corrected(elements, found, fresh, 0, step)
+        moved = abs(step - 1) + abs(fresh.node_rate - motion.node_rate) / fresh.rate
+        motion = fresh
+        if moved < _RELAY:
+            return motion
+    raise FlightError("the ring's motion does not settle in these forces; check its radius")
+
+
+def relay_state(
+    motion: RingMotion, propagator: Propagator, slot: int, time: float = 0.0
+) -> Array:
+    """Osculating state (6,) of a relay whose averaged elements at `time` are its slot's."""
+    gm = propagator.gravity.gm
+    elements = _circular(motion, slot, time)
+    for _ in range(_ITERATIONS):
+        if gm_only(propagator):
+            break
+        found, _ = _relay_averages(propagator, elements, motion, time)
+        step = (motion.period_s / found.period) ** (2 / 3)
+        elements = _corrected(elements, found, motion, slot, step)
+        phase = wrap(found.longitude - motion.longitude(slot, found.time))
+        rest = [*found.e_vector, *found.normal[:2], step - 1, float(phase)]
+        if np.max(np.abs(rest)) < _RELAY:
+            break
+    return _inertial(elements, motion, time, gm)
+
+
+def _circular(motion: RingMotion, slot: int, time: float) -> Equinoctial:
+    zero = np.array(0.0)
+    axis = np.array(motion.radius_m)
+    return Equinoctial(axis, zero, zero, zero, zero, motion.longitude(slot, time))
+
+
+def _inertial(elements: Equinoctial, motion: RingMotion, time: float, gm: float) -> Array:
+    position, velocity = state_from_equinoctial(elements, gm)
+    frame = motion.frame(time)
+    return np.concatenate([position @ frame, velocity @ frame])
+
+
+def _relay_averages(
+    propagator: Propagator, elements: Equinoctial, motion: RingMotion, time: float
+) -> tuple[Averages, float]:
+    """Averages of a relay, and the inertial rate of its node (zero for an equatorial ring)."""
+    state = np.append(_inertial(elements, motion, time, propagator.gravity.gm), 1.0)
+    found = average(propagator, time, state, motion)
+    if motion.equatorial:
+        return found, 0.0
+    times = time + np.arange(REVOLUTIONS * SAMPLES + 1) / SAMPLES * found.period
+    rows = propagator.sample(time, state, times)
+    normal = cross(rows[:, :3], rows[:, 3:6])
+    node = np.unwrap(np.arctan2(normal[:, 0], -normal[:, 1]))
+    _, rate = fit_line(times, node, TAU / found.period, harmonics=6)
+    return found, float(rate)
+
+
+def _corrected(
+    elements: Equinoctial, found: Averages, motion: RingMotion, slot: int, step: float
+) -> Equinoctial:
+    """Shift osculating elements by what their averages miss; converges as the oblateness."""
+    k, h = found.e_vector
+    p, q = found.normal[0] / 2, -found.normal[1] / 2
+    phase = wrap(found.longitude - motion.longitude(slot, found.time))
+    return Equinoctial(
+        elements.a * step,
+        elements.h - h,
+        elements.k - k,
+        elements.p - p,
+        elements.q - q,
+        elements.longitude - phase,
+    )

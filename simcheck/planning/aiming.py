@@ -1,0 +1,347 @@
+"""Re-aiming: impulses become commands that a perfect flight in the case's forces lands with.
+
+The unknowns are each burn's centre time and its Δv vector in steering axes; the targets are the
+listed errors of the verdict, each over its tolerance. Each step solves the linearised targets at the
+least growth of the total Δv (a quadratic model whose cost part is exact). Where the step from
+two-body impulses straight to the full forces and finite burns fails, the zonal terms and the burn
+lengths are brought in gradually (continuation).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from simcheck.arrays import Array
+from simcheck.engines.base import G0, Gravity, Propagator, Steering, Thrust
+from simcheck.errors import FlightError
+from simcheck.kernels.vectors import cross, norm, rsw_frame, wrap
+from simcheck.measuring import Averages, RingMotion, average
+from simcheck.planning.phasing import Candidate
+from simcheck.records.case import Craft, Engine, Tolerance
+
+TURNING_FROM = np.radians(10.0)
+"""A burn that sweeps more than this turns with RSW; below it the loss is under 0.13 %."""
+
+_GOAL = 0.01  # of each tolerance
+_ROUNDS = 14
+_SMALLEST_SHARE = 1 / 64
+_TIME_STEP = 1e-5  # rad swept, for finite differences
+_DV_STEP = 1e-3  # m/s
+_LARGEST_TURN = 0.25  # rad a burn may move along its orbit in one step
+_LARGEST_CHANGE = 0.35  # of a burn's Δv in one step
+_DESCENTS = 8
+_FEW = 8  # with more burns than this one descent has to do
+_SETTLED = 1e-4  # relative change of the total Δv at which a step is the last
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Aim:
+    """What the re-aiming has to meet, and with what. start is the state (7,) at start_s."""
+
+    start_s: float
+    start: Array
+    motion: RingMotion
+    slot: int
+    tolerance: Tolerance
+
+
+class Burns(NamedTuple):
+    """Centre times (n,) s, Δv (n, 3) m/s in steering axes, and who burns how."""
+
+    times: Array
+    dvs: Array
+    steering: tuple[Steering, ...]
+    engines: tuple[Engine, ...]
+
+    @property
+    def total(self) -> float:
+        """Sum of the magnitudes, m/s."""
+        return float(norm(self.dvs).sum())
+
+    def without(self, index: int) -> Burns:
+        """The burns less one."""
+        keep = [i for i in range(len(self.times)) if i != index]
+        return Burns(
+            self.times[keep],
+            self.dvs[keep],
+            tuple(self.steering[i] for i in keep),
+            tuple(self.engines[i] for i in keep),
+        )
+
+
+class Flown(NamedTuple):
+    """Ignitions (n,), durations (n,) and the states (n, 7) after each burn, with the end's miss."""
+
+    ignitions: Array
+    durations: Array
+    states: Array
+    averages: Averages
+    miss: Array
+
+
+def first_burns(
+    candidate: Candidate, craft: Craft, engine: Engine, thrusters: Engine | None
+) -> Burns:
+    """Burns of a candidate: engine or thrusters by length, steering by the angle swept."""
+    mass, times, dvs = craft.mass_kg, [], []
+    steering: list[Steering] = []
+    engines = []
+    for impulse in candidate.impulses:
+        size = float(norm(impulse.dv))
+        who = chosen_engine(size, mass, engine, thrusters)
+        rate = norm(cross(impulse.position, impulse.before)) / norm(impulse.position) ** 2
+        turning = rate * burn_seconds(size, mass, who) > TURNING_FROM
+        steering.append("rsw" if turning else "inertial")
+        frame = rsw_frame(impulse.position, impulse.before)
+        dvs.append(frame @ impulse.dv if turning else impulse.dv)
+        times.append(impulse.time)
+        engines.append(who)
+        mass *= np.exp(-size / (G0 * who.isp_s))
+    return Burns(
+        np.array(times), np.array(dvs).reshape(-1, 3), tuple(steering), tuple(engines)
+    )
+
+
+def chosen_engine(size: float, mass: float, engine: Engine, thrusters: Engine | None) -> Engine:
+    """The main engine unless its shortest burn is too long for this Δv (m/s)."""
+    if thrusters is None or burn_seconds(size, mass, engine) >= engine.min_burn_s:
+        return engine
+    return thrusters
+
+
+def burn_seconds(size: float, mass: float, engine: Engine) -> float:
+    """Length in s of a burn of `size` m/s from `mass` kg: the rocket equation at full thrust."""
+    exhaust = G0 * engine.isp_s
+    return float(-mass * exhaust / engine.thrust_n * np.expm1(-size / exhaust))
+
+
+def aim(
+    setup: Aim,
+    burns: Burns,
+    propagator_at: Callable[[float], Propagator],
+    motion_at: Callable[[float], RingMotion],
+) -> tuple[Burns, Flown]:
+    """Bring the burns to the targets in full forces with finite burns.
+
+    propagator_at and motion_at give the forces and the ring at a share of the zonal terms, 0 to 1.
+    Raises FlightError saying how far it came.
+    """
+    done, share = 0.0, 1.0
+    best = burns
+    while True:
+        shooter = Shooter(replace(setup, motion=motion_at(share)), propagator_at(share), share)
+        try:
+            fresh, flown = _converge(shooter, best)
+        except FlightError as trouble:
+            share = done + (share - done) / 2
+            if share - done < _SMALLEST_SHARE:
+                raise FlightError(
+                    f"re-aiming came {done:.0%} of the way from impulses in two-body motion to "
+                    f"finite burns in the case's forces, then failed: {trouble}"
+                ) from trouble
+            continue
+        if share >= 1.0:
+            return fresh, flown
+        best, done, share = fresh, share, min(1.0, share + 2 * (share - done))
+
+
+class Shooter:
+    """Flies burns and measures the miss; keeps the states between burns for differences."""
+
+    def __init__(self, setup: Aim, propagator: Propagator, share: float) -> None:
+        self.setup, self.propagator, self.share = setup, propagator, share
+
+    def fly(self, burns: Burns, known: Flown | None = None, first: int = 0) -> Flown:
+        """Fly from the start, or from what is `known` before burn `first`."""
+        count = len(burns.times)
+        ignitions, durations = np.zeros(count), np.zeros(count)
+        states = np.zeros((count, 7))
+        if known is not None:
+            ignitions[:first], durations[:first] = known.ignitions[:first], known.durations[:first]
+            states[:first] = known.states[:first]
+        time, state = self.setup.start_s, self.setup.start
+        if first:
+            time, state = float(ignitions[first - 1] + durations[first - 1]), states[first - 1]
+        for i in range(first, count):
+            size = float(norm(burns.dvs[i]))
+            engine = burns.engines[i]
+            length = self.share * burn_seconds(size, float(state[6]), engine)
+            ignition = float(burns.times[i]) - length / 2
+            if ignition < time - 1e-6:
+                raise FlightError(f"burn {i + 1} would begin {time - ignition:.0f} s too early")
+            state = self.propagator.advance(time, state, ignition).state
+            if size > 0:
+                thrust = Thrust(
+                    thrust_n=engine.thrust_n / self.share,
+                    isp_s=engine.isp_s,
+                    steering=burns.steering[i],
+                    direction=burns.dvs[i] / size,
+                )
+                state = self.propagator.advance(ignition, state, ignition + length, thrust).state
+            ignitions[i], durations[i], states[i] = ignition, length, state
+            time = ignition + length
+        near = None if known is None else known.averages
+        found = average(self.propagator, time, state, self.setup.motion, near)
+        return Flown(ignitions, durations, states, found, self.miss(found))
+
+    def miss(self, found: Averages) -> Array:
+        """Listed errors over their tolerances, signed."""
+        setup = self.setup
+        t = setup.tolerance
+        parts: list[float] = []
+        if t.phase_rad is not None:
+            ahead = found.longitude - setup.motion.longitude(setup.slot, found.time)
+            parts.append(float(wrap(ahead)) / t.phase_rad)
+        if t.period_s is not None:
+            parts.append((found.period - setup.motion.period_s) / t.period_s)
+        if t.eccentricity is not None:
+            parts += [float(x) / t.eccentricity for x in found.e_vector]
+        if t.plane_rad is not None:
+            parts += [float(x) / t.plane_rad for x in found.normal[:2]]
+        return np.array(parts)
+
+    def slopes(self, burns: Burns, flown: Flown, rates: Array) -> Array:
+        """Derivatives of the miss, (targets, 4n): per burn its swept angle, then its Δv (3)."""
+        columns = []
+        for i in range(len(burns.times)):
+            for j in range(4):
+                times, dvs = burns.times.copy(), burns.dvs.copy()
+                step = _TIME_STEP if j == 0 else _DV_STEP
+                if j == 0:
+                    times[i] += step / rates[i]
+                else:
+                    dvs[i, j - 1] += step
+                moved = self.fly(burns._replace(times=times, dvs=dvs), flown, i)
+                columns.append((moved.miss - flown.miss) / step)
+        return np.array(columns).T
+
+
+def _converge(shooter: Shooter, burns: Burns) -> tuple[Burns, Flown]:
+    """Meet the targets, then lower the total Δv while that pays."""
+    flown = shooter.fly(burns)
+    burns, flown, slopes = _meet(shooter, burns, flown, None)
+    pace = 1.0
+    for _ in range(_DESCENTS if len(burns.times) <= _FEW else 1):
+        rates = _rates(flown)
+        slopes = shooter.slopes(burns, flown, rates)
+        step = pace * _step(burns, np.zeros_like(flown.miss), slopes, descend=True)
+        try:
+            trial, result, share = _take(shooter, burns, flown, step, rates, loosely=True)
+            trial, result, _ = _meet(shooter, trial, result, slopes)
+        except FlightError:
+            pace /= 4
+            continue
+        gain = burns.total - trial.total if _commandable(trial, result) else -np.inf
+        if gain > 0:
+            burns, flown = trial, result
+        pace = min(1.0, 2 * pace) if gain > 0 else pace / 4
+        if abs(gain) < _SETTLED * burns.total:
+            break
+    return burns, flown
+
+
+def _meet(
+    shooter: Shooter, burns: Burns, flown: Flown, slopes: Array | None
+) -> tuple[Burns, Flown, Array | None]:
+    """Newton steps of least change until every target is below `_GOAL`.
+
+    slopes from nearby serve until they stop helping; they are then made anew.
+    """
+    for _ in range(_ROUNDS):
+        worst = np.max(np.abs(flown.miss), initial=0.0)
+        if worst < _GOAL:
+            return burns, flown, slopes
+        rates = _rates(flown)
+        if slopes is None:
+            slopes = shooter.slopes(burns, flown, rates)
+        step = _step(burns, flown.miss, slopes, descend=False)
+        burns, flown, _ = _take(shooter, burns, flown, step, rates)
+        if np.max(np.abs(flown.miss)) > 0.2 * worst:
+            slopes = None
+    raise FlightError(
+        f"after {_ROUNDS} steps the largest error is {np.max(np.abs(flown.miss)):.3g} tolerances"
+    )
+
+
+def _commandable(burns: Burns, flown: Flown) -> bool:
+    """Whether no burn is longer than its engine's longest."""
+    pairs = zip(flown.durations, burns.engines, strict=True)
+    return all(length <= engine.max_burn_s for length, engine in pairs)
+
+
+def _rates(flown: Flown) -> Array:
+    """Angular rate (n,) in rad/s at each burn."""
+    r, v = flown.states[:, :3], flown.states[:, 3:6]
+    return np.asarray(norm(cross(r, v)) / norm(r) ** 2)
+
+
+def _step(burns: Burns, miss: Array, slopes: Array, *, descend: bool) -> Array:
+    """Step (n, 4) that zeroes the linearised miss, at least change or at least growth of Δv.
+
+    The metric is the curvature of the total Δv: a burn turned along its orbit by x at fixed Δv
+    costs about Δv x^2/2 elsewhere, and so does a Δv turned by x.
+    """
+    count = len(burns.times)
+    sizes = np.maximum(norm(burns.dvs), 1e-3 * burns.total + 1e-3)
+    directions = burns.dvs / np.maximum(norm(burns.dvs), 1e-12)[:, None]
+    scale = np.repeat(np.sqrt(sizes), 4).reshape(count, 4)
+    scale[:, 0] = 1 / np.sqrt(sizes)
+    gradient = np.concatenate([np.zeros((count, 1)), directions], axis=1)
+    white_slopes = slopes * scale.ravel()
+    free = -(gradient * scale).ravel() if descend else np.zeros(4 * count)
+    pull, *_ = np.linalg.lstsq(white_slopes, -miss - white_slopes @ free, rcond=1e-10)
+    return np.asarray(((free + pull) * scale.ravel()).reshape(count, 4))
+
+
+def _take(
+    shooter: Shooter,
+    burns: Burns,
+    flown: Flown,
+    step: Array,
+    rates: Array,
+    *,
+    loosely: bool = False,
+) -> tuple[Burns, Flown, float]:
+    """Take as much of the step as keeps the linearisation honest (loosely: as can be flown)."""
+    sizes = np.maximum(norm(burns.dvs), 0.01 * burns.total)
+    turn = np.max(np.abs(step[:, 0])) / _LARGEST_TURN
+    change = np.max(norm(step[:, 1:]) / sizes) / _LARGEST_CHANGE
+    share = 1.0 / max(1.0, float(turn), float(change))
+    now = float(np.max(np.abs(flown.miss)))
+    trouble: FlightError | None = None
+    for _ in range(6):
+        times = burns.times + share * step[:, 0] / rates
+        fresh = burns._replace(times=times, dvs=burns.dvs + share * step[:, 1:])
+        try:
+            result = shooter.fly(fresh)
+        except FlightError as error:
+            trouble, share = error, share / 2
+            continue
+        if loosely or np.max(np.abs(result.miss)) < max(2 * now, _GOAL) or share < 0.05:
+            return fresh, result, share
+        share /= 2
+    raise trouble or FlightError(f"no step reduces the error of {now:.3g} tolerances")
+
+
+def levels(
+    gravity: Gravity, build: Callable[[Gravity], Propagator], resolve: Callable[[Propagator], RingMotion]
+) -> tuple[Callable[[float], Propagator], Callable[[float], RingMotion]]:
+    """Propagators and rings by share of the zonal terms, each made once."""
+    propagators: dict[float, Propagator] = {}
+    motions: dict[float, RingMotion] = {}
+
+    def propagator_at(share: float) -> Propagator:
+        if share not in propagators:
+            propagators[share] = build(gravity.scaled(share))
+        return propagators[share]
+
+    def motion_at(share: float) -> RingMotion:
+        if share not in motions:
+            motions[share] = resolve(propagator_at(share))
+        return motions[share]
+
+    return propagator_at, motion_at

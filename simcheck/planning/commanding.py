@@ -1,0 +1,208 @@
+"""From aimed burns to commands: engines chosen, burns too short dropped, limits checked."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from simcheck.arrays import Array
+from simcheck.clearances import Clearances, Stretch, clearances
+from simcheck.engines.base import Gravity, Propagator, Thrust, gravity_of
+from simcheck.engines.choosing import fast_propagator
+from simcheck.errors import FlightError
+from simcheck.kernels.transfers import apsis_radii, period_of
+from simcheck.kernels.vectors import cross, dot, norm, rsw_frame, unit
+from simcheck.measuring import REVOLUTIONS, RingMotion, relay_state, resolve_ring
+from simcheck.planning.aiming import Aim, Burns, Flown, aim, first_burns, levels
+from simcheck.planning.phasing import Candidate
+from simcheck.records.case import Case
+from simcheck.records.plan import Command, Quantity, Watch
+
+_ATTEMPTS = 6
+_SLACK = 1e-9
+
+
+class Aimed(NamedTuple):
+    """Commands with what they lead to. broken is empty, or says which limit they break."""
+
+    commands: tuple[Command, ...]
+    dv_m_s: float
+    arrival_s: float
+    broken: str
+
+
+class Range:
+    """The case's forces, ring and members, resolved once for all candidates."""
+
+    def __init__(self, case: Case) -> None:
+        self.case = case
+        gravity: Gravity = gravity_of(case)
+        self.propagator_at, self.motion_at = levels(
+            gravity, fast_propagator, lambda p: resolve_ring(case.ring, p)
+        )
+        self.start = np.concatenate(
+            [case.craft.position_m, case.craft.velocity_m_s, [case.craft.mass_kg]]
+        )
+        self.members = member_states(case, self.motion, self.propagator)
+
+    @property
+    def propagator(self) -> Propagator:
+        return self.propagator_at(1.0)
+
+    @property
+    def motion(self) -> RingMotion:
+        return self.motion_at(1.0)
+
+    @property
+    def setup(self) -> Aim:
+        case = self.case
+        return Aim(
+            start_s=0.0,
+            start=self.start,
+            motion=self.motion,
+            slot=case.craft.slot,
+            tolerance=case.tolerance,
+        )
+
+
+def member_states(case: Case, motion: RingMotion, propagator: Propagator) -> list[Array]:
+    """States (7,) of the members at the epoch, unit mass: on their slots, or as given."""
+    states = []
+    for member in case.members:
+        if member.position_m is not None and member.velocity_m_s is not None:
+            state = np.concatenate([member.position_m, member.velocity_m_s])
+        else:
+            state = relay_state(motion, propagator, member.slot or 0)
+        states.append(np.append(state, 1.0))
+    return states
+
+
+def command(site: Range, candidate: Candidate) -> Aimed:
+    """Aim a candidate and check it against every limit.
+
+    Raises FlightError where the aiming does not converge.
+    """
+    case = site.case
+    burns = first_burns(candidate, case.craft, case.engine, case.thrusters)
+    labels = [f"B{i + 1}" for i in range(len(burns.times))]
+    for _ in range(_ATTEMPTS + len(labels)):
+        burns, flown = aim(site.setup, burns, site.propagator_at, site.motion_at)
+        wrong = _too_short(site, burns, flown)
+        if wrong is None:
+            break
+        index, swap = wrong
+        if swap and case.thrusters is not None:
+            engines = list(burns.engines)
+            engines[index] = case.thrusters
+            burns = burns._replace(engines=tuple(engines))
+        else:
+            burns, labels = burns.without(index), labels[:index] + labels[index + 1 :]
+    else:
+        raise FlightError("burns too short for any engine keep turning up")
+    commands = tuple(
+        _command(site, label, burns, flown, i) for i, label in enumerate(labels)
+    )
+    arrival = float(flown.ignitions[-1] + flown.durations[-1]) if labels else 0.0
+    return Aimed(commands, burns.total, arrival, _broken(site, burns, flown, arrival))
+
+
+def _too_short(site: Range, burns: Burns, flown: Flown) -> tuple[int, bool] | None:
+    """The first burn shorter than its engine can do, and whether the thrusters can do it."""
+    thrusters = site.case.thrusters
+    for i, engine in enumerate(burns.engines):
+        if flown.durations[i] >= engine.min_burn_s:
+            continue
+        if thrusters is not None and engine.name == "engine":
+            length = flown.durations[i] * engine.thrust_n / thrusters.thrust_n
+            return i, length >= thrusters.min_burn_s
+        return i, False
+    return None
+
+
+def _broken(site: Range, burns: Burns, flown: Flown, arrival: float) -> str:
+    """Which limit the aimed flight breaks, or an empty string."""
+    limits, case = site.case.limits, site.case
+    for i, engine in enumerate(burns.engines):
+        if flown.durations[i] > engine.max_burn_s * (1 + _SLACK):
+            return "max_burn"
+    if arrival > limits.duration_s * (1 + _SLACK):
+        return "duration"
+    if burns.total > limits.dv_m_s * (1 + _SLACK):
+        return "dv"
+    if len(flown.states) and flown.states[-1, 6] < case.craft.dry_mass_kg:
+        return "propellant"
+    seen = _clearances(site, burns, flown, arrival)
+    if seen.lowest_radius_m < case.body.radius_m + limits.min_altitude_m - 1.0:
+        return "min_altitude"
+    if seen.largest_radius_m > limits.max_radius_m + 1.0 and math.isfinite(limits.max_radius_m):
+        return "max_radius"
+    if seen.closest_m is not None and seen.closest_m < limits.separation_m:
+        return "separation"
+    return ""
+
+
+def _clearances(site: Range, burns: Burns, flown: Flown, arrival: float) -> Clearances:
+    time, state = 0.0, site.start
+    stretches: list[Stretch] = []
+    for i in range(len(burns.times)):
+        ignition, length = float(flown.ignitions[i]), float(flown.durations[i])
+        stretches.append(Stretch(time, ignition, state, None))
+        lit = site.propagator.advance(time, state, ignition).state
+        stretches.append(Stretch(ignition, ignition + length, lit, _thrust(burns, i)))
+        time, state = ignition + length, flown.states[i]
+    end = arrival + REVOLUTIONS * site.motion.period_s
+    stretches.append(Stretch(time, end, state, None))
+    return clearances(site.propagator, stretches, site.members)
+
+
+def _thrust(burns: Burns, index: int) -> Thrust:
+    engine = burns.engines[index]
+    return Thrust(
+        thrust_n=engine.thrust_n,
+        isp_s=engine.isp_s,
+        steering=burns.steering[index],
+        direction=burns.dvs[index] / norm(burns.dvs[index]),
+    )
+
+
+def _command(site: Range, label: str, burns: Burns, flown: Flown, index: int) -> Command:
+    engine, size = burns.engines[index], float(norm(burns.dvs[index]))
+    time, state = 0.0, site.start
+    if index:
+        time = float(flown.ignitions[index - 1] + flown.durations[index - 1])
+        state = flown.states[index - 1]
+    lit = site.propagator.advance(time, state, float(flown.ignitions[index])).state
+    direction = burns.dvs[index] / size
+    return Command(
+        burn=label,
+        engine=engine.name,
+        ignition_s=float(flown.ignitions[index]),
+        duration_s=float(flown.durations[index]),
+        steering=burns.steering[index],
+        direction=direction,
+        dv_m_s=size,
+        cutoff=engine.cutoff,
+        watch=_watch(lit, flown.states[index], direction, burns.steering[index], site),
+    )
+
+
+def _watch(lit: Array, cut: Array, direction: Array, steering: str, site: Range) -> Watch:
+    """The quantity that the burn moves most directly, and its value at a perfect cutoff."""
+    gm = site.propagator.gravity.gm
+    frame = rsw_frame(lit[:3], lit[3:6])
+    local = direction if steering == "rsw" else frame @ direction
+    forward = abs(float(dot(local, frame @ unit(lit[3:6]))))
+    sideways = abs(float(local[2]))
+    quantity: Quantity = "period_s"
+    if sideways > forward:
+        before = unit(cross(lit[:3], lit[3:6]))
+        after = unit(cross(cut[:3], cut[3:6]))
+        axis = unit(after - before)
+        return Watch(quantity="tilt", target=float(dot(after, axis)), direction=axis)
+    if forward > 0.3:
+        return Watch(quantity=quantity, target=float(period_of(cut[:3], cut[3:6], gm)))
+    radii = [apsis_radii(s[:3], s[3:6], gm) for s in (lit, cut)]
+    moved = [abs(float(radii[1][i]) - float(radii[0][i])) for i in (0, 1)]
+    return Watch(quantity="apsis_radius_m", target=float(radii[1][int(moved[1] > moved[0])]))

@@ -1,0 +1,167 @@
+"""The planner: search, aim, explain; and where nothing fits, say which limit binds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from simcheck.engines.base import G0
+from simcheck.errors import FlightError, NoPlanError
+from simcheck.kernels.vectors import norm, rsw_frame
+from simcheck.measuring import average, offsets
+from simcheck.planning.binding import no_plan
+from simcheck.planning.commanding import Aimed, Range, command
+from simcheck.planning.phasing import Candidate
+from simcheck.planning.problem import Problem, problem_of
+from simcheck.planning.reasons import pieces, purpose, reason
+from simcheck.planning.searching import ARCS, Entry, Search, search, trade
+from simcheck.records.case import Case
+from simcheck.records.plan import Alternative, Burn, Plan, State
+
+NAME = "ring"
+
+_TRIES = 12  # candidates aimed before giving up
+_ALTERNATIVES = 8
+_THERE = 0.1  # of each tolerance: nearer than this nothing needs doing
+
+
+def plan_ring(case: Case) -> Plan:
+    """Plan the burns that bring the case's craft to its slot.
+
+    Raises NoPlanError naming the limit that binds.
+    """
+    site = Range(case)
+    problems = [limited(problem_of(case, arc), case) for arc in ARCS]
+    if _already_there(site):
+        return _plan(site, Search(problems[0], []), None, _nothing(), Aimed((), 0.0, 0.0, ""))
+    found = search(problems)
+    refused: list[tuple[Entry, str]] = []
+    for entry in found.entries:
+        if len(refused) >= _TRIES:
+            break
+        candidate = entry.candidate(found.problem)
+        if candidate is None:
+            continue
+        try:
+            aimed = command(site, candidate)
+        except FlightError as trouble:
+            refused.append((entry, str(trouble)))
+            continue
+        if not aimed.broken:
+            return _plan(site, found, entry, candidate, aimed)
+        refused.append((entry, aimed.broken))
+    raise no_plan(case, problems, refused)
+
+
+def limited(problem: Problem, case: Case) -> Problem:
+    """The problem with the Δv limit that the propellant sets, if that is the smaller."""
+    craft = case.craft
+    tank = G0 * case.engine.isp_s * np.log(craft.mass_kg / craft.dry_mass_kg)
+    return replace(problem, dv_m_s=min(problem.dv_m_s, float(tank)))
+
+
+def _already_there(site: Range) -> bool:
+    """Whether the craft, left alone, reads well inside every listed tolerance."""
+    t, slot = site.case.tolerance, site.case.craft.slot
+    try:
+        found = average(site.propagator, 0.0, site.start, site.motion)
+    except FlightError:
+        return False
+    off = offsets(found, site.motion, slot)
+    pairs = zip(off, (t.phase_rad, t.period_s, t.eccentricity, t.plane_rad), strict=True)
+    return all(abs(error) < _THERE * bar for error, bar in pairs if bar is not None)
+
+
+def _nothing() -> Candidate:
+    return Candidate("nothing to do", (), (), None)
+
+
+def _plan(
+    site: Range, found: Search, entry: Entry | None, candidate: Candidate, aimed: Aimed
+) -> Plan:
+    problem = found.problem
+    burns = _burns(problem, candidate)
+    last = candidate.impulses[-1] if candidate.impulses else None
+    arrival = State(
+        position_m=last.position if last else site.case.craft.position_m,
+        velocity_m_s=last.after if last else site.case.craft.velocity_m_s,
+    )
+    return Plan(
+        planner=NAME,
+        summary=_summary(candidate),
+        burns=burns,
+        total_dv_m_s=candidate.dv,
+        arrival_time_s=candidate.arrival,
+        arrival_state=arrival,
+        lower_bound_dv_m_s=None,
+        alternatives=_alternatives(found, entry),
+        commands=aimed.commands,
+        commanded_dv_m_s=aimed.dv_m_s,
+    )
+
+
+def _burns(problem: Problem, candidate: Candidate) -> tuple[Burn, ...]:
+    parts = pieces(candidate)
+    burns = []
+    for index, impulse in enumerate(candidate.impulses):
+        last = index == len(candidate.impulses) - 1
+        frame = rsw_frame(impulse.position, impulse.before)
+        burns.append(
+            Burn(
+                label=f"B{index + 1}",
+                purpose=purpose(problem, impulse, last=last),
+                reason=reason(problem, candidate, index, piece=parts[index]),
+                time_s=impulse.time,
+                position_m=impulse.position,
+                dv_m_s=impulse.dv,
+                dv_rsw_m_s=frame @ impulse.dv,
+                magnitude_m_s=float(norm(impulse.dv)),
+            )
+        )
+    return tuple(burns)
+
+
+def _summary(candidate: Candidate) -> str:
+    if not candidate.impulses:
+        return "already in the slot: no burn needed"
+    text = candidate.route
+    waits = sum(candidate.waits)
+    if waits:
+        text += f", {waits} waiting revolution{'s' if waits > 1 else ''}"
+    if candidate.phasing is not None:
+        turns = candidate.phasing.revolutions
+        text += f", {turns} phasing revolution{'s' if turns > 1 else ''}"
+    return text
+
+
+def _alternatives(found: Search, chosen: Entry | None) -> tuple[Alternative, ...]:
+    """The trade between Δv and time, the chosen plan left out."""
+    if chosen is None:
+        return ()
+    rows = []
+    for entry in trade(found.entries):
+        candidate = entry.candidate(found.problem) if entry is not chosen else None
+        if candidate is None:
+            continue
+        rows.append(
+            Alternative(
+                summary=_summary(candidate),
+                burns=len(candidate.impulses),
+                total_dv_m_s=candidate.dv,
+                arrival_time_s=candidate.arrival,
+                why_not=_why_not(entry, chosen),
+            )
+        )
+    return tuple(rows[:_ALTERNATIVES])
+
+
+def _why_not(entry: Entry, chosen: Entry) -> str:
+    dv, days = entry.dv - chosen.dv, (entry.arrival - chosen.arrival) / 86400
+    when = f"{abs(days):.2f} d {'later' if days > 0 else 'earlier'}"
+    if dv > 0.05:
+        return f"{dv:.1f} m/s more, {when}"
+    return f"{-dv:.1f} m/s less, {when}"
+
+
+__all__ = ["NAME", "NoPlanError", "plan_ring"]

@@ -1,0 +1,178 @@
+"""Why each burn is where it is, in one or two sentences with numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from simcheck.arrays import Array
+from simcheck.kernels.elements import eccentricity_vector
+from simcheck.kernels.transfers import (
+    apsis_radii,
+    coast_to_direction,
+    node_direction,
+    period_of,
+)
+from simcheck.kernels.vectors import angle_between, cross, norm, unit
+from simcheck.planning.phasing import Candidate, Impulse
+from simcheck.planning.problem import Problem, across
+
+_NEAR = np.radians(3.0)  # a point is called a node or an apsis within this
+_TURN = np.radians(0.01)  # turns below this are not worth a word
+_ROUND = 1e-3  # relative change of an apsis worth a word
+
+
+def purpose(problem: Problem, impulse: Impulse, *, last: bool) -> str:
+    """A short fixed word for what an impulse does."""
+    turn = _turned(impulse)
+    stretch = _period(problem, impulse, after=True) / _period(problem, impulse, after=False)
+    shaped = abs(stretch - 1) > _ROUND
+    if last:
+        return "insertion and plane change" if turn > _TURN else "insertion"
+    if turn > _TURN:
+        return "apsis and plane change" if shaped else "plane change"
+    return "apsis change" if shaped else "trim"
+
+
+def reason(problem: Problem, candidate: Candidate, index: int, *, piece: str) -> str:
+    """Sentences for the burn at `index`; piece is such as "part 2 of 3", or empty."""
+    impulse = candidate.impulses[index]
+    sentences = [_place(problem, impulse, piece) + ": " + _change(problem, impulse) + "."]
+    other = _other_node(problem, impulse)
+    if other:
+        sentences.append(other)
+    phasing = candidate.phasing
+    if phasing is not None and phasing.index == index:
+        sentences.append(_phasing(candidate))
+    return " ".join(sentences)
+
+
+def pieces(candidate: Candidate) -> list[str]:
+    """Which part of a split burn each impulse is: those at one point, one after another."""
+    groups: list[list[int]] = []
+    for i, impulse in enumerate(candidate.impulses):
+        same = groups and np.array_equal(
+            candidate.impulses[groups[-1][0]].position, impulse.position
+        )
+        if same and candidate.impulses[groups[-1][0]].purpose == impulse.purpose:
+            groups[-1].append(i)
+        else:
+            groups.append([i])
+    return [
+        f"part {k + 1} of {len(group)}" if len(group) > 1 else ""
+        for group in groups
+        for k in range(len(group))
+    ]
+
+
+def _place(problem: Problem, impulse: Impulse, piece: str) -> str:
+    names = [*_node_names(problem, impulse), *_apsis_names(problem, impulse)]
+    where = " and ".join(names) if names else "between apsides and nodes"
+    speed = norm(impulse.before) / 1e3
+    start = f"{piece[:1].upper()}{piece[1:]}, at " if piece else "At "
+    return (
+        f"{start}{where} (radius {norm(impulse.position) / 1e3:,.0f} km, "
+        f"speed {speed:.3f} km/s)"
+    )
+
+
+def _node_names(problem: Problem, impulse: Impulse) -> list[str]:
+    own = unit(cross(impulse.position, impulse.before))
+    target = problem.normal
+    if angle_between(own, target) < _TURN:
+        own = unit(cross(impulse.position, impulse.after))
+        if angle_between(own, target) < _TURN:
+            return []
+    line = node_direction(target, own, impulse.position)
+    if angle_between(impulse.position, line) < _NEAR:
+        return ["the ascending node on the ring's plane"]
+    if angle_between(impulse.position, -line) < _NEAR:
+        return ["the descending node on the ring's plane"]
+    return []
+
+
+def _apsis_names(problem: Problem, impulse: Impulse) -> list[str]:
+    ev = eccentricity_vector(impulse.position, impulse.before, problem.gm)
+    if norm(ev) < 1e-4:
+        return ["a circular orbit"] if not _node_names(problem, impulse) else []
+    if angle_between(impulse.position, ev) < _NEAR:
+        return ["the periapsis"]
+    if angle_between(impulse.position, -ev) < _NEAR:
+        return ["the apoapsis"]
+    return []
+
+
+def _change(problem: Problem, impulse: Impulse) -> str:
+    clauses = []
+    before, after = (_tilt_at(problem, impulse, after=x) for x in (False, True))
+    if _turned(impulse) > _TURN:
+        clauses.append(
+            f"turns the plane by {np.degrees(_turned(impulse)):.2f}° "
+            f"(tilt against the aim {np.degrees(before):.2f}° to {np.degrees(after):.2f}°)"
+        )
+    old = apsis_radii(impulse.position, impulse.before, problem.gm)
+    new = apsis_radii(impulse.position, impulse.after, problem.gm)
+    for name, one, other in zip(("periapsis", "apoapsis"), old, new, strict=True):
+        if abs(float(other) / float(one) - 1) > _ROUND:
+            verb = "raises" if other > one else "lowers"
+            clauses.append(f"{verb} the {name} radius {one / 1e3:,.0f} to {other / 1e3:,.0f} km")
+    times = [_period(problem, impulse, after=x) / 3600 for x in (False, True)]
+    clauses.append(f"period {times[0]:.3f} h to {times[1]:.3f} h")
+    return ", ".join(clauses)
+
+
+def _other_node(problem: Problem, impulse: Impulse) -> str:
+    """What the same turn would cost at the other node."""
+    turn = _turned(impulse)
+    if turn < _TURN or not _node_names(problem, impulse):
+        return ""
+    _, position, velocity = coast_to_direction(
+        impulse.position, impulse.before, -impulse.position, problem.gm
+    )
+    here = across(impulse.position, impulse.before)
+    there = across(position, velocity)
+    cost = [2 * speed * np.sin(turn / 2) for speed in (here, there)]
+    word = "more" if cost[1] > cost[0] else "less"
+    note = "" if cost[1] > cost[0] else ", but the rest of the plan then costs more"
+    return (
+        f"The craft crosses the radius at {here / 1e3:.3f} km/s here and at "
+        f"{there / 1e3:.3f} km/s at the other node, where the turn alone would cost "
+        f"{abs(cost[1] - cost[0]):.1f} m/s {word}{note}."
+    )
+
+
+def _phasing(candidate: Candidate) -> str:
+    phasing = candidate.phasing
+    if phasing is None:
+        return ""
+    turns = f"{phasing.revolutions} revolution{'s' if phasing.revolutions > 1 else ''}"
+    text = f"{turns} of {phasing.period_s / 3600:.4f} h on this orbit let the slot come round"
+    if phasing.revolutions == 1:
+        return text + "."
+    if not np.isfinite(phasing.one_fewer_dv):
+        return text + "; one fewer would need an orbit that the limits forbid."
+    more = phasing.one_fewer_dv - candidate.dv
+    if more < 0.05:
+        return text + "; one fewer over the same time would cost the same."
+    return text + f"; one fewer would cost {more:.1f} m/s more."
+
+
+def _tilt(problem: Problem, normal: Array) -> float:
+    return float(angle_between(unit(normal), problem.normal))
+
+
+def _tilt_at(problem: Problem, impulse: Impulse, *, after: bool) -> float:
+    velocity = impulse.after if after else impulse.before
+    return _tilt(problem, cross(impulse.position, velocity))
+
+
+def _turned(impulse: Impulse) -> float:
+    """Angle between the orbit planes before and after, rad."""
+    one = cross(impulse.position, impulse.before)
+    other = cross(impulse.position, impulse.after)
+    return float(angle_between(one, other))
+
+
+def _period(problem: Problem, impulse: Impulse, *, after: bool) -> float:
+    velocity = impulse.after if after else impulse.before
+    return float(period_of(impulse.position, velocity, problem.gm))
+

@@ -1,0 +1,103 @@
+"""From routes to an ordered list of dated candidates, and the trade between Δv and time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from simcheck.kernels.vectors import norm
+from simcheck.planning.phasing import (
+    Candidate,
+    Offer,
+    build,
+    offers,
+    open_candidate,
+)
+from simcheck.planning.problem import Problem, across
+from simcheck.planning.routes import Route, handbook_routes
+
+ARCS = (0.35, 0.7, 1.2)
+"""Angles in rad that one burn may sweep, tried in turn: losses of 0.5, 2 and 6 %."""
+
+INDIFFERENT = 0.005
+"""Among plans within this share of the cheapest the earliest is chosen."""
+
+
+class Entry(NamedTuple):
+    """A candidate not built yet, or already dated; dv in m/s and arrival in s to rank it."""
+
+    dv: float
+    arrival: float
+    route: str
+    made: Offer | Candidate
+
+    def candidate(self, problem: Problem) -> Candidate | None:
+        """The dated candidate; None where building it finds a broken limit."""
+        return build(problem, self.made) if isinstance(self.made, Offer) else self.made
+
+
+class Search(NamedTuple):
+    """What a search found: the problem it solved, and its entries in order of preference."""
+
+    problem: Problem
+    entries: list[Entry]
+
+
+def search(problems: list[Problem]) -> Search:
+    """Search with one allowed sweep after another; the cheapest with its losses wins.
+
+    problems differ only in arc_rad, finest first.
+    """
+    best: Search | None = None
+    cheapest = np.inf
+    for problem in problems:
+        routes = handbook_routes(problem)
+        entries = [e for e in _entries(problem, routes) if e.dv <= problem.dv_m_s]
+        if entries:
+            cost = min(e.dv for e in entries) * (1 + problem.arc_rad**2 / 24)
+            if best is None or cost < cheapest * (1 - INDIFFERENT):
+                best, cheapest = Search(problem, _ordered(entries)), cost
+        if not _splits(problem, routes):
+            break
+    return best if best is not None else Search(problems[0], [])
+
+
+def _entries(problem: Problem, routes: list[Route]) -> Iterator[Entry]:
+    for route in routes:
+        if problem.aims_phase:
+            for offer in offers(problem, route):
+                yield Entry(offer.dv, offer.arrival, route.name, offer)
+        else:
+            candidate = open_candidate(problem, route)
+            if candidate is not None:
+                yield Entry(candidate.dv, candidate.arrival, route.name, candidate)
+
+
+def _ordered(entries: list[Entry]) -> list[Entry]:
+    """The earliest of the nearly cheapest first, then the rest by Δv and time."""
+    bar = min(e.dv for e in entries) * (1 + INDIFFERENT) + 1e-6
+    near = sorted((e for e in entries if e.dv <= bar), key=lambda e: (e.arrival, e.dv))
+    rest = sorted((e for e in entries if e.dv > bar), key=lambda e: (e.dv, e.arrival))
+    return near + rest
+
+
+def _splits(problem: Problem, routes: list[Route]) -> bool:
+    """Whether any burn of a good route has to be split."""
+    bar = 1.1 * min((route.dv for route in routes), default=0.0)
+    return any(
+        leg.dv > problem.longest_dv(float(norm(leg.position)), across(leg.position, leg.before))
+        for route in routes
+        if route.dv <= bar
+        for leg in route.legs
+    )
+
+
+def trade(entries: list[Entry]) -> list[Entry]:
+    """Entries that no other beats in both Δv and arrival, in order of arrival."""
+    front: list[Entry] = []
+    for entry in sorted(entries, key=lambda e: (e.arrival, e.dv)):
+        if not front or entry.dv < front[-1].dv * (1 - 1e-4):
+            front.append(entry)
+    return front

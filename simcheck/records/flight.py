@@ -1,0 +1,115 @@
+"""A flight as flown, and the verdict on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from simcheck.arrays import Array, frozen_array
+from simcheck.records.plan import Steering
+
+ArcKind: TypeAlias = Literal["coast", "burn"]
+Outcome: TypeAlias = Literal["flown", "out-of-propellant", "hit-the-body", "left-the-body"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MassState:
+    """Position, velocity and mass at one end of an arc, inertial axes."""
+
+    position_m: Array
+    velocity_m_s: Array
+    mass_kg: float
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "position_m", frozen_array(self.position_m, (3,), "position"))
+        object.__setattr__(self, "velocity_m_s", frozen_array(self.velocity_m_s, (3,), "velocity"))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Arc:
+    """A coast or a burn between two ignitions or cutoffs; thrust and direction as flown.
+
+    direction is a unit vector in inertial axes, or in RSW turning with the craft; None in a coast.
+    ended tells what ended a burn: its duration, its velocity, its orbit, or an empty tank.
+    """
+
+    kind: ArcKind
+    burn: str | None
+    start_s: float
+    end_s: float
+    thrust_n: float
+    isp_s: float
+    steering: Steering | None
+    direction: Array | None
+    start: MassState
+    end: MassState
+    dv_m_s: float = 0.0
+    ended: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.direction is not None:
+            object.__setattr__(self, "direction", frozen_array(self.direction, (3,), "direction"))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Neighbour:
+    """A member against the craft at the end of the flight: nominal and flown angle, degrees."""
+
+    name: str
+    spacing_deg: float
+    phase_deg: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FlownErrors:
+    """The four errors against the slot at the end of the flight; NaN where there is no orbit."""
+
+    phase_deg: float
+    period_s: float
+    eccentricity: float
+    plane_deg: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Flight:
+    """One flight: its arcs, the last of them the coast over which it was measured.
+
+    outcome tells how it ended; events are findings in plain words, in order of time. extremes hold
+    the lowest altitude, largest radius and closest approach with their limits' units. sample is
+    None for the perfect flight.
+    """
+
+    outcome: Outcome
+    arcs: tuple[Arc, ...]
+    errors: FlownErrors
+    neighbours: tuple[Neighbour, ...]
+    drift_deg_day: float
+    holds_days: float | None
+    dv_used_m_s: float
+    propellant_used_kg: float
+    arrival_time_s: float
+    lowest_altitude_m: float
+    largest_radius_m: float
+    closest_approach_m: float | None
+    closest_member: str | None
+    events: tuple[str, ...]
+    seed: int | None
+    sample: int | None
+    engine_disagreement_m: float | None
+    propagator: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Verdict:
+    """within holds, for each listed tolerance, whether it is met; kept the same for each limit.
+
+    used is the share of each tolerance that the error uses; margins what is left of each limit, by
+    its name and unit, negative where it is broken. findings say in words what is not as it should.
+    """
+
+    verdict: Literal["within", "outside"]
+    within: dict[str, bool]
+    kept: dict[str, bool]
+    used: dict[str, float]
+    margins: dict[str, float]
+    findings: tuple[str, ...]

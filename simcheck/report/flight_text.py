@@ -1,0 +1,179 @@
+"""A flight and the verdict on it as text: what `simcheck check` and `simcheck fly` say."""
+
+from __future__ import annotations
+
+import math
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from simcheck.kernels.elements import classical_from_state
+from simcheck.measuring import RingMotion
+from simcheck.records.case import Case
+from simcheck.records.flight import Arc, Flight, Neighbour, Verdict
+from simcheck.records.plan import Plan
+from simcheck.report.judged_text import errors_text, limits_text, verdict_text
+from simcheck.report.plan_text import header, totals
+from simcheck.report.tables import facts, heading, note, stacked, table
+from simcheck.report.words import (
+    count,
+    degrees,
+    duration,
+    fixed,
+    kilograms,
+    kilometres,
+    significant,
+    speed,
+)
+
+_OUTCOMES = {
+    "flown": "flown to its end",
+    "out-of-propellant": "OUT OF PROPELLANT",
+    "hit-the-body": "CAME DOWN ON THE BODY",
+    "left-the-body": "LEFT THE BODY",
+}
+_ZONALS = ("j2", "j3", "j4")
+
+
+def flight_text(
+    case: Case, plan: Plan, flight: Flight, verdict: Verdict, ring: RingMotion
+) -> RenderableType:
+    """Everything that `simcheck check` says about a plan, its flight and the verdict."""
+    return stacked(
+        header(case, plan, ring),
+        *_plan_in_short(case, plan),
+        *_flown(case, flight),
+        *errors_text(case, flight),
+        *_neighbours(flight),
+        *limits_text(case, flight),
+        *_numerical(flight),
+        *constants(case, ring),
+        *verdict_text(case, verdict),
+    )
+
+
+def _plan_in_short(case: Case, plan: Plan) -> list[RenderableType]:
+    commands = {command.burn: command for command in plan.commands}
+    rows = []
+    for burn in plan.burns:
+        command = commands.get(burn.label)
+        lasting = fixed(command.duration_s, 1) if command else ""
+        engine = command.engine if command else "none"
+        time, dv = duration(burn.time_s), fixed(burn.magnitude_m_s, 3)
+        rows.append((burn.label, burn.purpose, time, dv, lasting, engine))
+    names = ("burn", "purpose", ">after the epoch", ">Δv, m/s", ">lasting, s", "by")
+    others = count(len(plan.alternatives), "alternative")
+    return [
+        heading("Plan"),
+        table(names, rows) if rows else note("No burn is needed."),
+        facts([(f"why {burn.label}", burn.reason) for burn in plan.burns]),
+        *([note(f"{others} costed; `simcheck plan` lists them.")] if plan.alternatives else []),
+        heading("Δv and propellant of the plan"),
+        facts(totals(case, plan)),
+    ]
+
+
+def _flown(case: Case, flight: Flight) -> list[RenderableType]:
+    who = "a perfect flight" if flight.sample is None else f"sample {flight.sample}"
+    seed = "" if flight.sample is None else f", seed {flight.seed}"
+    names = (
+        "arc",
+        ">after the epoch",
+        ">lasting",
+        ">Δv, m/s",
+        ">propellant, kg",
+        ">mass, kg",
+        ">apsis altitudes, km",
+    )
+    ends = [
+        ("flight", f"{who}{seed}, {_OUTCOMES[flight.outcome]}"),
+        ("Δv used", speed(flight.dv_used_m_s)),
+        ("propellant used", kilograms(flight.propellant_used_kg)),
+        ("lowest altitude", kilometres(flight.lowest_altitude_m)),
+        ("largest radius", kilometres(flight.largest_radius_m)),
+        ("closest approach", _closest(flight)),
+        *(("event" if k == 0 else "", event) for k, event in enumerate(flight.events)),
+    ]
+    rows = [_arc_row(case, arc) for arc in flight.arcs]
+    return [heading("Flight"), table(names, rows), Text(), facts(ends)]
+
+
+def _closest(flight: Flight) -> str:
+    if flight.closest_approach_m is None:
+        return ""
+    return f"{kilometres(flight.closest_approach_m)} to {flight.closest_member or 'a member'}"
+
+
+def _arc_row(case: Case, arc: Arc) -> tuple[str, ...]:
+    burns = arc.kind == "burn"
+    used = fixed(arc.start.mass_kg - arc.end.mass_kg, 2) if burns else ""
+    return (
+        (arc.burn or "burn") if burns else "coast",
+        duration(arc.start_s),
+        duration(arc.end_s - arc.start_s),
+        fixed(arc.dv_m_s, 3) if burns else "",
+        used,
+        fixed(arc.end.mass_kg, 2),
+        _apsides(case, arc),
+    )
+
+
+def _apsides(case: Case, arc: Arc) -> str:
+    """Osculating apsis altitudes at the end of an arc."""
+    end = arc.end
+    elements = classical_from_state(end.position_m, end.velocity_m_s, case.body.gm_m3_s2)
+    low = float(elements.p / (1.0 + elements.e)) - case.body.radius_m
+    high = float(elements.a * (1.0 + elements.e)) - case.body.radius_m
+    far = fixed(high / 1e3, 1) if elements.e < 1.0 else "open"
+    return f"{fixed(low / 1e3, 1)} x {far}"
+
+
+def _neighbours(flight: Flight) -> list[RenderableType]:
+    if not flight.neighbours:
+        return []
+    rows = [_neighbour_row(other) for other in flight.neighbours]
+    names = ("member", ">nominal angle", ">as flown", ">difference")
+    text = "Angles from the member to the craft, positive where the craft is ahead."
+    return [heading("Neighbours at the end of the flight"), table(names, rows), note(text)]
+
+
+def _neighbour_row(other: Neighbour) -> tuple[str, ...]:
+    flown = fixed(other.phase_deg, 4, "deg", sign=True)
+    if math.isnan(other.spacing_deg):
+        return other.name, "on no slot", flown, ""
+    difference = _turn(other.phase_deg - other.spacing_deg)
+    nominal = degrees(other.spacing_deg, sign=True)
+    return other.name, nominal, flown, fixed(difference, 4, "deg", sign=True)
+
+
+def _turn(angle_deg: float) -> float:
+    """An angle brought into -180 to 180 degrees."""
+    return math.remainder(angle_deg, 360.0) if math.isfinite(angle_deg) else math.nan
+
+
+def _numerical(flight: Flight) -> list[RenderableType]:
+    metres = flight.engine_disagreement_m
+    agreement = (
+        "not flown with the reference propagator"
+        if metres is None
+        else f"the reference propagator ends {significant(metres, 'm')} away"
+    )
+    pairs = [("propagator", flight.propagator), ("agreement", agreement)]
+    return [heading("Numerical agreement"), facts(pairs)]
+
+
+def constants(case: Case, ring: RingMotion) -> list[RenderableType]:
+    """The constants that act, each with its source, and the ring that follows from them."""
+    body, sources = case.body, case.body.sources
+    rows = [
+        ("GM", f"{body.gm_m3_s2:.12e} m3/s2", sources.get("gm", "case file")),
+        ("radius", kilometres(body.radius_m), sources.get("radius", "case file")),
+    ]
+    rows += [
+        (name.upper(), f"{getattr(body, name):.6e}", sources.get(name, "case file"))
+        for name in _ZONALS
+        if name in case.forces
+    ]
+    rate = math.degrees(ring.node_rate) * 86400.0
+    rows.append(("ring's node", significant(rate, "deg/day", sign=True), "from the forces above"))
+    return [heading("Constants"), table(("constant", ">value", "source"), rows)]

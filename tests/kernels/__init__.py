@@ -1,0 +1,1 @@
+"""Kernels against published values, other libraries and their own invariants."""

@@ -1,0 +1,1 @@
+"""Published and library-made values, one file a source."""
