@@ -39,7 +39,8 @@ def show_json(document: dict[str, Any]) -> None:
 def write(text: str) -> None:
     """Write to stdout whatever its encoding; a reader that has gone away is not an error."""
     try:
-        sys.stdout.write(encodable(text, sys.stdout))
+        # By lines: an unbuffered stdout (python -u) hides that a single write was cut short.
+        sys.stdout.writelines(encodable(text, sys.stdout).splitlines(keepends=True))
         sys.stdout.flush()
     except BrokenPipeError:
         discard_output()

@@ -31,7 +31,7 @@ def apsis_radii(position: Array, velocity: Array, gm: float) -> tuple[Array, Arr
     e = norm(eccentricity_vector(position, velocity, gm))
     h = cross(position, velocity)
     p = dot(h, h) / gm
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         return p / (1 + e), np.where(e < 1, p / np.maximum(1 - e, 1e-300), np.inf)
 
 

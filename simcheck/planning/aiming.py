@@ -28,12 +28,16 @@ TURNING_FROM = np.radians(10.0)
 
 _GOAL = 0.01  # of each tolerance
 _ROUNDS = 14
-_SMALLEST_SHARE = 1 / 64
+_SMALLEST_SHARE = 1 / 32
+_LEVELS = 10
 _TIME_STEP = 1e-5  # rad swept, for finite differences
 _DV_STEP = 1e-3  # m/s
 _LARGEST_TURN = 0.25  # rad a burn may move along its orbit in one step
 _LARGEST_CHANGE = 0.35  # of a burn's Δv in one step
 _DESCENTS = 8
+_STALE = 0.7  # a step that leaves more than this of the miss calls for fresh slopes
+_HELD_FROM, _HELD = 0.93, 0.03  # share of max_burn from which a burn hardly changes
+_CLIP = 0.99  # share of max_burn at which a burn is cut short
 _FEW = 8  # with more burns than this one descent has to do
 _SETTLED = 1e-4  # relative change of the total Δv at which a step is the last
 
@@ -132,7 +136,7 @@ def aim(
     """
     done, share = 0.0, 1.0
     best = burns
-    while True:
+    for _ in range(_LEVELS):
         shooter = Shooter(replace(setup, motion=motion_at(share)), propagator_at(share), share)
         try:
             fresh, flown = _converge(shooter, best)
@@ -147,6 +151,7 @@ def aim(
         if share >= 1.0:
             return fresh, flown
         best, done, share = fresh, share, min(1.0, share + 2 * (share - done))
+    raise FlightError(f"re-aiming came no further than {done:.0%} of the way in {_LEVELS} stages")
 
 
 class Shooter:
@@ -228,7 +233,7 @@ def _converge(shooter: Shooter, burns: Burns) -> tuple[Burns, Flown]:
     for _ in range(_DESCENTS if len(burns.times) <= _FEW else 1):
         rates = _rates(flown)
         slopes = shooter.slopes(burns, flown, rates)
-        step = pace * _step(burns, np.zeros_like(flown.miss), slopes, descend=True)
+        step = pace * _step(shooter, burns, flown, slopes, descend=True)
         try:
             trial, result, share = _take(shooter, burns, flown, step, rates, loosely=True)
             trial, result, _ = _meet(shooter, trial, result, slopes)
@@ -258,10 +263,15 @@ def _meet(
         rates = _rates(flown)
         if slopes is None:
             slopes = shooter.slopes(burns, flown, rates)
-        step = _step(burns, flown.miss, slopes, descend=False)
-        burns, flown, _ = _take(shooter, burns, flown, step, rates)
-        if np.max(np.abs(flown.miss)) > 0.2 * worst:
+        step = _step(shooter, burns, flown, slopes, descend=False)
+        before = flown.miss
+        burns, flown, share = _take(shooter, burns, flown, step, rates)
+        if np.max(np.abs(flown.miss)) > _STALE * worst:
             slopes = None
+        else:
+            slopes = _learned(slopes, share * step, flown.miss - before)
+    if np.max(np.abs(flown.miss), initial=0.0) < _GOAL:
+        return burns, flown, slopes
     raise FlightError(
         f"after {_ROUNDS} steps the largest error is {np.max(np.abs(flown.miss)):.3g} tolerances"
     )
@@ -279,17 +289,29 @@ def _rates(flown: Flown) -> Array:
     return np.asarray(norm(cross(r, v)) / norm(r) ** 2)
 
 
-def _step(burns: Burns, miss: Array, slopes: Array, *, descend: bool) -> Array:
-    """Step (n, 4) that zeroes the linearised miss, at least change or at least growth of Δv.
+def _learned(slopes: Array, step: Array, change: Array) -> Array:
+    """Broyden's update of the slopes from what a step (n, 4) did to the miss."""
+    x = step.ravel()
+    return np.asarray(slopes + np.outer(change - slopes @ x, x) / (x @ x))
+
+
+def _step(
+    shooter: Shooter, burns: Burns, flown: Flown, slopes: Array, *, descend: bool
+) -> Array:
+    """Step (n, 4): least change that zeroes the linearised miss, or descent of Δv that keeps it.
 
     The metric is the curvature of the total Δv: a burn turned along its orbit by x at fixed Δv
-    costs about Δv x^2/2 elsewhere, and so does a Δv turned by x.
+    costs about Δv x^2/2 elsewhere, and so does a Δv turned by x. Burns near their engine's longest
+    are held.
     """
+    miss = np.zeros_like(flown.miss) if descend else flown.miss
     count = len(burns.times)
     sizes = np.maximum(norm(burns.dvs), 1e-3 * burns.total + 1e-3)
     directions = burns.dvs / np.maximum(norm(burns.dvs), 1e-12)[:, None]
     scale = np.repeat(np.sqrt(sizes), 4).reshape(count, 4)
     scale[:, 0] = 1 / np.sqrt(sizes)
+    longest = np.array([engine.max_burn_s for engine in burns.engines])
+    scale[flown.durations > _HELD_FROM * shooter.share * longest, 1:] *= _HELD
     gradient = np.concatenate([np.zeros((count, 1)), directions], axis=1)
     white_slopes = slopes * scale.ravel()
     free = -(gradient * scale).ravel() if descend else np.zeros(4 * count)
@@ -315,7 +337,9 @@ def _take(
     trouble: FlightError | None = None
     for _ in range(6):
         times = burns.times + share * step[:, 0] / rates
-        fresh = burns._replace(times=times, dvs=burns.dvs + share * step[:, 1:])
+        fresh = burns._replace(
+            times=times, dvs=_clipped(shooter, burns, flown, burns.dvs + share * step[:, 1:])
+        )
         try:
             result = shooter.fly(fresh)
         except FlightError as error:
@@ -325,6 +349,18 @@ def _take(
             return fresh, result, share
         share /= 2
     raise trouble or FlightError(f"no step reduces the error of {now:.3g} tolerances")
+
+
+def _clipped(shooter: Shooter, burns: Burns, flown: Flown, dvs: Array) -> Array:
+    """Δv vectors shortened to what each engine's longest burn delivers; the others make up."""
+    masses = np.concatenate([[shooter.setup.start[6]], flown.states[:-1, 6]])
+    for i, engine in enumerate(burns.engines):
+        if not np.isfinite(engine.max_burn_s):
+            continue
+        exhaust = G0 * engine.isp_s
+        burnt = min(_CLIP * engine.max_burn_s * engine.thrust_n / exhaust / masses[i], 0.999)
+        dvs[i] *= min(1.0, -exhaust * np.log1p(-burnt) / max(float(norm(dvs[i])), 1e-12))
+    return dvs
 
 
 def levels(

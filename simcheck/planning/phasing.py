@@ -31,6 +31,7 @@ MAX_PIECES = 40
 
 _WAITS_FIRST = 24
 _WAITS_LATER = 2
+_SPARES = 6
 _RADIUS_SLACK = 1.0  # m; an orbit may touch a limit that an apsis was put on
 
 
@@ -221,14 +222,14 @@ def _cheapest_offers(problem: Problem, option: _Option) -> list[Offer]:
     others += option.longest * (len(option.heads) + len(option.tails)) if (
         option.line == "chord"
     ) else (leg.dv if option.heads else 0.0)
+    lowest = flat[np.arange(len(passages)), best]
     result = []
-    for q, at in enumerate(best):
-        if not np.isfinite(flat[q, at]):
-            continue
+    for q in _worth_keeping(lowest):
+        at = best[q]
         w, k = np.unravel_index(at, cost.shape[1:])
         result.append(
             Offer(
-                float(flat[q, at] + others),
+                float(lowest[q] + others),
                 float(passages[q]),
                 option,
                 tuple(int(n) for n in waits[w]),
@@ -237,6 +238,17 @@ def _cheapest_offers(problem: Problem, option: _Option) -> list[Offer]:
             )
         )
     return result
+
+
+def _worth_keeping(costs: Array) -> list[int]:
+    """Passages cheaper than every earlier one, and some later spares as cheap as the cheapest."""
+    finite = np.where(np.isfinite(costs), costs, np.inf)
+    if not len(finite) or not np.isfinite(finite.min()):
+        return []
+    earlier = np.concatenate([[np.inf], np.minimum.accumulate(finite)[:-1]])
+    better = np.flatnonzero(finite < earlier * (1 - 1e-9) - 1e-9)
+    spares = np.flatnonzero(finite <= finite.min() * (1 + 1e-3) + 1e-3)[:_SPARES]
+    return sorted({*better.tolist(), *spares.tolist()})
 
 
 def _fixed_time(problem: Problem, option: _Option) -> float:

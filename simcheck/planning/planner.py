@@ -13,15 +13,16 @@ from simcheck.measuring import average, offsets
 from simcheck.planning.binding import no_plan
 from simcheck.planning.commanding import Aimed, Range, command
 from simcheck.planning.phasing import Candidate
-from simcheck.planning.problem import Problem, problem_of
+from simcheck.planning.problem import BURN_SHARES, Problem, problem_of
 from simcheck.planning.reasons import pieces, purpose, reason
-from simcheck.planning.searching import ARCS, Entry, Search, search, trade
+from simcheck.planning.searching import ARCS, INDIFFERENT, Entry, Search, search, trade
 from simcheck.records.case import Case
 from simcheck.records.plan import Alternative, Burn, Plan, State
 
 NAME = "ring"
 
-_TRIES = 12  # candidates aimed before giving up
+_EFFORT = 8.0  # candidates aimed before giving up; long burn sequences count more
+_GROWTH = 1.02  # a plan dearer than this once aimed has its rivals aimed too
 _ALTERNATIVES = 8
 _THERE = 0.1  # of each tolerance: nearer than this nothing needs doing
 
@@ -34,24 +35,53 @@ def plan_ring(case: Case) -> Plan:
     site = Range(case)
     problems = [limited(problem_of(case, arc), case) for arc in ARCS]
     if _already_there(site):
-        return _plan(site, Search(problems[0], []), None, _nothing(), Aimed((), 0.0, 0.0, ""))
-    found = search(problems)
+        return _plan(site, Search(problems[0], [], 0.0), None, _nothing(), Aimed((), 0.0, 0.0, ""))
     refused: list[tuple[Entry, str]] = []
+    for share in BURN_SHARES:
+        found = search([replace(problem, burn_share=share) for problem in problems])
+        plan, tried = _first_good(site, found)
+        if plan is not None:
+            return plan
+        refused += tried
+        if not any(why == "max_burn" for _, why in tried):
+            break
+    raise no_plan(case, problems, refused)
+
+
+def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[tuple[Entry, str]]]:
+    """The first candidate that keeps every limit once aimed, and what was refused.
+
+    Where the case's forces make a plan dearer than its impulses, others are aimed too and the
+    cheapest as commanded is taken.
+    """
+    refused: list[tuple[Entry, str]] = []
+    best: Plan | None = None
+    effort = 0.0
     for entry in found.entries:
-        if len(refused) >= _TRIES:
+        if effort >= _EFFORT or _hopeless(refused):
             break
         candidate = entry.candidate(found.problem)
         if candidate is None:
             continue
+        effort += max(1.0, len(candidate.impulses) / 8)
         try:
             aimed = command(site, candidate)
         except FlightError as trouble:
             refused.append((entry, str(trouble)))
             continue
-        if not aimed.broken:
-            return _plan(site, found, entry, candidate, aimed)
-        refused.append((entry, aimed.broken))
-    raise no_plan(case, problems, refused)
+        if aimed.broken:
+            refused.append((entry, aimed.broken))
+            continue
+        if best is None or aimed.dv_m_s < best.commanded_dv_m_s * (1 - INDIFFERENT):
+            best = _plan(site, found, entry, candidate, aimed)
+        if best.commanded_dv_m_s < found.entries[0].dv * _GROWTH:
+            break
+    return best, refused
+
+
+def _hopeless(refused: list[tuple[Entry, str]]) -> bool:
+    """Whether burns have come out too long twice, which a finer split mends and others do not."""
+    return sum(why == "max_burn" for _, why in refused) >= 2
 
 
 def limited(problem: Problem, case: Case) -> Problem:
@@ -94,7 +124,7 @@ def _plan(
         total_dv_m_s=candidate.dv,
         arrival_time_s=candidate.arrival,
         arrival_state=arrival,
-        lower_bound_dv_m_s=None,
+        lower_bound_dv_m_s=found.floor,
         alternatives=_alternatives(found, entry),
         commands=aimed.commands,
         commanded_dv_m_s=aimed.dv_m_s,

@@ -17,8 +17,8 @@ from simcheck.records.case import Case, Engine
 HORIZON_REVOLUTIONS = 60
 """How far a search looks where the case sets no duration, in periods of the slower orbit."""
 
-_LONGEST = 0.85
-"""Share of max_burn that a plan uses, so that re-aiming has room to lengthen a burn."""
+BURN_SHARES = (0.85, 0.55)
+"""Shares of max_burn that a plan uses, tried in turn: re-aiming may have to lengthen a burn."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -46,6 +46,7 @@ class Problem:
     dv_m_s: float
     engine: Engine
     arc_rad: float
+    burn_share: float = BURN_SHARES[0]
 
     @property
     def period_s(self) -> float:
@@ -71,7 +72,7 @@ class Problem:
     def longest_dv(self, radius: float, speed_across: float) -> float:
         """Largest Δv in m/s of one burn here: by max_burn and by the angle it may sweep."""
         rate = speed_across / radius
-        seconds = min(_LONGEST * self.engine.max_burn_s, self.arc_rad / rate)
+        seconds = min(self.burn_share * self.engine.max_burn_s, self.arc_rad / rate)
         exhaust = G0 * self.engine.isp_s
         share = min(self.engine.thrust_n / exhaust * seconds / self.mass_kg, 0.999)
         return float(-exhaust * np.log1p(-share))

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from simcheck.kernels.vectors import norm
+from simcheck.planning.optimum import optimal_routes
 from simcheck.planning.phasing import (
     Candidate,
     Offer,
@@ -39,10 +40,14 @@ class Entry(NamedTuple):
 
 
 class Search(NamedTuple):
-    """What a search found: the problem it solved, and its entries in order of preference."""
+    """What a search found: the problem it solved, its entries in order of preference, the floor.
+
+    floor is the least Δv in m/s of any route, time left open.
+    """
 
     problem: Problem
     entries: list[Entry]
+    floor: float
 
 
 def search(problems: list[Problem]) -> Search:
@@ -50,18 +55,27 @@ def search(problems: list[Problem]) -> Search:
 
     problems differ only in arc_rad, finest first.
     """
+    routes = all_routes(problems[0])
+    floor = min((route.dv for route in routes), default=np.inf)
     best: Search | None = None
     cheapest = np.inf
     for problem in problems:
-        routes = handbook_routes(problem)
         entries = [e for e in _entries(problem, routes) if e.dv <= problem.dv_m_s]
         if entries:
             cost = min(e.dv for e in entries) * (1 + problem.arc_rad**2 / 24)
             if best is None or cost < cheapest * (1 - INDIFFERENT):
-                best, cheapest = Search(problem, _ordered(entries)), cost
+                best, cheapest = Search(problem, _ordered(entries), floor), cost
+        if cheapest <= floor * (1 + problem.arc_rad**2 / 24 + INDIFFERENT):
+            break  # a longer sweep saves time, not Δv
         if not _splits(problem, routes):
             break
-    return best if best is not None else Search(problems[0], [])
+    return best if best is not None else Search(problems[0], [], floor)
+
+
+def all_routes(problem: Problem) -> list[Route]:
+    """Handbook routes, and the optimum among all transfers where a circular ring is aimed at."""
+    routes = handbook_routes(problem)
+    return [*optimal_routes(problem, routes), *routes] if problem.aims_circle else routes
 
 
 def _entries(problem: Problem, routes: list[Route]) -> Iterator[Entry]:

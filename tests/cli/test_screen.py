@@ -131,7 +131,7 @@ def test_busy_shows_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     assert terminal.text() == ""
 
 
-WRITE = "import sys; from simcheck.cli.screen import write; write('x\\n' * 10**7); sys.exit(1)"
+WRITE = "import sys; from simcheck.cli.screen import write; write('x\\n' * 10**5); sys.exit(1)"
 
 
 def test_a_closed_pipe_is_quiet() -> None:

@@ -88,6 +88,31 @@ def test_a_bad_flight_says_why() -> None:
     assert "phase error could not be measured" in " ".join(text.split())
 
 
+@pytest.mark.parametrize(
+    ("phase", "drift", "days", "words"),
+    [
+        (0.1, 0.01, 40.0, "40.0 days until it leaves its tolerance"),
+        (0.1, 0.0, None, "no end in sight"),
+        (0.7, 0.01, 0.0, "outside its tolerance already"),
+        (math.nan, math.nan, None, "phase holds  not known"),
+    ],
+)
+def test_how_long_the_phase_holds(
+    phase: float, drift: float, days: float | None, words: str
+) -> None:
+    """The time that the phase holds is told where there is one to tell."""
+    errors = samples.changed(samples.flight().errors, phase_deg=phase)
+    flight = samples.flight(errors=errors, drift_deg_day=drift, holds_days=days)
+    assert words in flight_lines(samples.case(), flight)
+
+
+def test_a_member_on_no_slot_has_no_nominal_angle() -> None:
+    """Its angle is told as flown, and against nothing."""
+    other = samples.changed(samples.flight().neighbours[0], spacing_deg=math.nan)
+    text = flight_lines(samples.case(), samples.flight(neighbours=(other,)))
+    assert "on no slot" in text
+
+
 def test_what_is_not_listed_is_not_judged() -> None:
     """An error without a tolerance is shown, and said not to be judged."""
     text = flight_lines(samples.case(tolerance=Tolerance(period_s=5.0)), samples.flight())
