@@ -47,9 +47,7 @@ def clearances(
         radii = [norm(stretch.state[:3])]
         if stretch.end_s > stretch.start_s:
             if stretch.thrust is None:
-                events = propagator.passages(
-                    stretch.start_s, stretch.state, stretch.end_s, normal
-                )
+                events = propagator.passages(stretch.start_s, stretch.state, stretch.end_s, normal)
                 radii += [norm(e.state[:3]) for e in events if e.kind != "node"]
             radii.append(norm(_states(propagator, stretch, np.array([stretch.end_s]))[0, :3]))
         low, high = min(low, *map(float, radii)), max(high, *map(float, radii))

@@ -38,7 +38,7 @@ SAMPLES = 96
 _EQUATORIAL = 1e-9  # rad of inclination from 0 or 180 deg
 _WINDOW = 1e-12  # relative change of the averaging window at which it is settled
 _RELAY = 1e-12  # what a relay on its slot may read, relative
-_ITERATIONS = 30
+_ITERATIONS = 150  # near a very oblate body each leaves three quarters of the miss
 
 
 class RingMotion(NamedTuple):
@@ -76,9 +76,7 @@ class RingMotion(NamedTuple):
     def direction(self, slot: int, time: float | Array) -> Array:
         """Unit vector to the mean place of a slot, inertial axes, (..., 3)."""
         longitude = self.longitude(slot, time)
-        inside = np.stack(
-            [np.cos(longitude), np.sin(longitude), np.zeros_like(longitude)], axis=-1
-        )
+        inside = np.stack([np.cos(longitude), np.sin(longitude), np.zeros_like(longitude)], axis=-1)
         return np.asarray((np.swapaxes(self.frame(time), -1, -2) @ inside[..., None])[..., 0])
 
 
@@ -199,9 +197,7 @@ def resolve_ring(ring: Ring, propagator: Propagator) -> RingMotion:
     raise FlightError("the ring's motion does not settle in these forces; check its radius")
 
 
-def relay_state(
-    motion: RingMotion, propagator: Propagator, slot: int, time: float = 0.0
-) -> Array:
+def relay_state(motion: RingMotion, propagator: Propagator, slot: int, time: float = 0.0) -> Array:
     """Osculating state (6,) of a relay whose averaged elements at `time` are its slot's."""
     gm = propagator.gravity.gm
     elements = _circular(motion, slot, time)
@@ -215,6 +211,8 @@ def relay_state(
         rest = [*found.e_vector, *found.normal[:2], step - 1, float(phase)]
         if np.max(np.abs(rest)) < _RELAY:
             break
+    else:
+        raise FlightError("a relay does not settle on its slot in these forces")
     return _inertial(elements, motion, time, gm)
 
 

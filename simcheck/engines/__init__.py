@@ -1,0 +1,1 @@
+"""Motion: one seam, a fast propagator and a reference one."""

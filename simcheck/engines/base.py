@@ -5,10 +5,11 @@ A propagator is final and keeps this contract (one fast, one for reference, no i
 1. A state is a float64 array (7,): position m, velocity m/s, inertial axes, and mass kg.
 2. `advance` moves one state from `time` to `until` (later or equal), thrusting at full thrust if a
    `Thrust` is given. With a `Stop` it ends early, to machine precision, where the stop function
-   changes sign; a start exactly on the sign change does not stop it.
+   changes sign; a start exactly on the sign change does not stop it. A coast heeds no `Stop`.
 3. `sample` returns the coasting states at increasing times (n,), none before `time`.
-4. `passages` returns every node and apsis passage of a coast, however short the interval between
-   two of them.
+4. `passages` returns every node and apsis passage of a coast in order of time, however short the
+   interval between two of them, two at one time included; none where they mean nothing
+   (`watched`). A start exactly on a passage does not count.
 5. A start that is equal gives an end that is equal, bit for bit, whatever was flown before.
 6. It raises FlightError only where the motion itself cannot be computed; it knows no limits.
 """
@@ -21,11 +22,17 @@ from typing import Literal, NamedTuple, Protocol, TypeAlias
 import numpy as np
 
 from simcheck.arrays import Array, frozen_array
+from simcheck.kernels.elements import eccentricity_vector
+from simcheck.kernels.perturbations import zonal_acceleration
 from simcheck.kernels.vectors import cross, dot, norm
 from simcheck.records.case import Case
 
 G0 = 9.80665
 """Standard gravity, m/s2 (ISO 80000-3), which turns Isp into exhaust speed."""
+
+_FLAT = 1e-11  # below this eccentricity or sine of the tilt, a passage is rounding noise
+_START = 1e-9  # rad on a circle: a passage nearer to the start is the start itself
+_ON_THE_STOP = 1e-13  # a stop function this small, against its terms, is zero
 
 Steering: TypeAlias = Literal["inertial", "rsw"]
 Passage: TypeAlias = Literal["node", "periapsis", "apoapsis"]
@@ -42,9 +49,7 @@ class Gravity(NamedTuple):
 
     def scaled(self, share: float) -> Gravity:
         """The same body with its zonal terms multiplied by `share`."""
-        return Gravity(
-            self.gm, self.radius, share * self.j2, share * self.j3, share * self.j4
-        )
+        return Gravity(self.gm, self.radius, share * self.j2, share * self.j3, share * self.j4)
 
 
 def gravity_of(case: Case) -> Gravity:
@@ -73,6 +78,7 @@ class Thrust:
 
     @property
     def exhaust_m_s(self) -> float:
+        """Exhaust speed, m/s."""
         return G0 * self.isp_s
 
     @property
@@ -96,17 +102,27 @@ class Stop(NamedTuple):
 
     def value(self, state: Array, gm: float) -> Array:
         """The stop function of states (..., 7)."""
+        return np.asarray(np.sum(self._terms(state, gm), axis=0))
+
+    def reached(self, state: Array, gm: float) -> bool:
+        """Whether a state (7,) is on the stop, to rounding."""
+        terms = self._terms(state, gm)
+        size = np.sum(np.abs(terms))
+        size += norm(np.asarray(self.plane)) * norm(cross(state[:3], state[3:6]))
+        return bool(np.abs(np.sum(terms)) <= _ON_THE_STOP * size)
+
+    def _terms(self, state: Array, gm: float) -> Array:
         r, v = state[..., :3], state[..., 3:6]
-        energy = dot(v, v) / 2 - gm / norm(r)
         h = cross(r, v)
         hn = norm(h)
-        plane = dot(h, np.asarray(self.plane))
-        return np.asarray(
-            self.energy * energy
-            + plane
-            + self.length * hn
-            + self.square * hn**2
-            + self.constant
+        return np.stack(
+            [
+                self.energy * (dot(v, v) / 2 - gm / norm(r)),
+                dot(h, np.asarray(self.plane)),
+                self.length * hn,
+                self.square * hn**2,
+                np.broadcast_to(self.constant, hn.shape),
+            ]
         )
 
 
@@ -141,6 +157,45 @@ class Event(NamedTuple):
     kind: Passage
     time: float
     state: Array
+
+
+def watched(state: Array, normal: Array, gravity: Gravity) -> tuple[bool, bool]:
+    """Whether nodes and apsides of a coast mean anything.
+
+    An orbit that stays in the plane has no nodes, a circular one in two-body motion no apsides:
+    there the event functions vanish throughout and any crossing found would be rounding.
+    """
+    r, v = state[:3], state[3:6]
+    h, pole = cross(r, v), np.asarray(normal, dtype=np.float64)
+    zonal = any(gravity[2:])
+    flat = norm(cross(h, pole)) <= _FLAT * norm(h) * norm(pole)
+    stays = not zonal or np.hypot(pole[0], pole[1]) <= _FLAT * norm(pole)
+    round_ = norm(eccentricity_vector(r, v, gravity.gm)) <= _FLAT
+    return not (flat and stays), zonal or not round_
+
+
+def counted(
+    hits: list[tuple[bool, float, Array]], time: float, state: Array, gravity: Gravity
+) -> list[Event]:
+    """Point 4 of the contract: the hits of a coast from `state` that count, named, in order.
+
+    A hit says whether it is a node, its time and its state (7,).
+    """
+    first = time + _START * float(np.sqrt(norm(state[:3]) ** 3 / gravity.gm))
+    events = []
+    for node, when, there in hits:
+        bend = 1.0 if node else _bend(there, gravity)
+        if when > first and abs(bend) > _FLAT:
+            kind: Passage = "node" if node else "periapsis" if bend > 0 else "apoapsis"
+            events.append(Event(kind, when, there))
+    return sorted(events, key=lambda event: event.time)
+
+
+def _bend(state: Array, gravity: Gravity) -> float:
+    """Second derivative of the radius at an apsis over v^2/r: positive at a periapsis."""
+    r, v = state[:3], state[3:6]
+    pull = -gravity.gm / norm(r) + dot(r, zonal_acceleration(r, *gravity))
+    return float(1.0 + pull / dot(v, v))
 
 
 class Propagator(Protocol):

@@ -11,7 +11,15 @@ from typing import Any
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import Advance, Event, Gravity, Passage, Stop, Thrust
+from simcheck.engines.base import (
+    Advance,
+    Event,
+    Gravity,
+    Stop,
+    Thrust,
+    counted,
+    watched,
+)
 from simcheck.errors import FlightError
 from simcheck.kernels.perturbations import zonal_acceleration
 from simcheck.kernels.vectors import dot, rsw_frame
@@ -55,7 +63,7 @@ class ReferencePropagator:
             # Every sample ends a step of its own: dense output is an order less accurate.
             now, current, _ = self.advance(now, current, float(until))
             rows.append(current)
-        return np.array(rows)
+        return np.array(rows).reshape(-1, 7)
 
     def passages(self, time: float, state: Array, until: float, normal: Array) -> list[Event]:
         """See the contract in `simcheck.engines.base`.
@@ -63,25 +71,25 @@ class ReferencePropagator:
         Event functions are examined on dense output at `_SCAN_POINTS` points a step and at each
         extremum between them, so a double crossing inside one interval is found too.
         """
+        has_nodes, has_apsides = watched(state, normal, self.gravity)
+        if until <= time or not (has_nodes or has_apsides):
+            return []
         solution = self._solve(time, state, until, None, dense=True)
-        gm = self.gravity.gm
-        nodes = crossings(solution, lambda y: y[..., :3] @ normal)
-        apsides = crossings(solution, lambda y: dot(y[..., :3], y[..., 3:6]))
-        events = [Event("node", t, np.asarray(solution.sol(t))) for t in nodes]
-        for t in apsides:
-            y = np.asarray(solution.sol(t))
-            r, v = y[:3], y[3:6]
-            fast = dot(v, v) > gm / np.sqrt(dot(r, r))
-            kind: Passage = "periapsis" if fast else "apoapsis"
-            events.append(Event(kind, t, y))
-        return sorted(events, key=lambda event: event.time)
+        nodes = crossings(solution, lambda y: y[..., :3] @ normal) if has_nodes else []
+        apsides = crossings(solution, lambda y: dot(y[..., :3], y[..., 3:6])) if has_apsides else []
+        hits = [(True, t, np.asarray(solution.sol(t))) for t in nodes]
+        hits += [(False, t, np.asarray(solution.sol(t))) for t in apsides]
+        return counted(hits, time, state, self.gravity)
 
     def _solve(
         self, time: float, state: Array, until: float, thrust: Thrust | None, *, dense: bool
     ) -> Any:
         from scipy.integrate import solve_ivp
 
-        r, v = np.linalg.norm(state[:3]), np.linalg.norm(state[3:6])
+        if not np.all(np.isfinite(state)):  # solve_ivp would not come back
+            raise FlightError(f"an arc from {time:.3f} s starts at no place: {state}")
+        r = np.linalg.norm(state[:3])
+        v = max(np.linalg.norm(state[3:6]), np.sqrt(self.gravity.gm / r))
         scale = np.array([r] * 3 + [v] * 3 + [state[6]])
         solution = solve_ivp(
             lambda _, y: self._rates(y, thrust),
@@ -128,9 +136,8 @@ def crossings(solution: Any, function: Any) -> list[float]:
     values = function(solution.sol(grid).T)
     signs = np.sign(values)
     signs[0] = signs[1] if abs(values[0]) <= 1e-12 * np.max(np.abs(values)) else signs[0]
-    roots = []
-    for i in np.flatnonzero(signs[:-1] * signs[1:] < 0):
-        roots.append(_bisect(grid[i], grid[i + 1], solution, function))
+    changes = np.flatnonzero(signs[:-1] * signs[1:] < 0)
+    roots = [_bisect(grid[i], grid[i + 1], solution, function) for i in changes]
     roots += [float(grid[i]) for i in range(1, len(grid)) if signs[i] == 0]
     return sorted(roots)
 

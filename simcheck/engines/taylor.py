@@ -14,14 +14,22 @@ import heyoka as hy
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import Advance, Event, Gravity, Passage, Stop, Thrust
+from simcheck.engines.base import (
+    Advance,
+    Event,
+    Gravity,
+    Stop,
+    Thrust,
+    counted,
+    watched,
+)
 from simcheck.errors import FlightError
-from simcheck.kernels.vectors import dot
 
 _TOLERANCE = 1e-16
 _ZONAL = slice(0, 3)
 _THRUST = slice(3, 11)  # thrust acceleration at unit mass, flow, inertial (3), rsw (3)
 _EVENT = slice(11, 18)
+_GUARD_S = 1e-3  # flown without looking for the stop, where a burn begins exactly on it
 
 
 class TaylorPropagator:
@@ -48,6 +56,10 @@ class TaylorPropagator:
         """See the contract in `simcheck.engines.base`."""
         if until <= time:
             return Advance(time, np.array(state, dtype=np.float64), False)
+        if stop is not None and thrust is not None and stop.reached(state, self.gravity.gm):
+            time, state, _ = self.advance(time, state, min(time + _GUARD_S, until), thrust)
+            if time >= until:
+                return Advance(time, state, False)
         ta = _integrator("coast" if thrust is None else "stop" if stop else "burn")
         self._prepare(ta, state, thrust)
         if stop is not None and thrust is not None:
@@ -61,6 +73,8 @@ class TaylorPropagator:
 
     def sample(self, time: float, state: Array, times: Array) -> Array:
         """See the contract in `simcheck.engines.base`."""
+        if len(times) == 0:
+            return np.empty((0, 7))
         ta = _integrator("coast")
         self._prepare(ta, state, None)
         grid = (np.asarray(times, dtype=np.float64) - time) / self._time
@@ -73,20 +87,24 @@ class TaylorPropagator:
 
     def passages(self, time: float, state: Array, until: float, normal: Array) -> list[Event]:
         """See the contract in `simcheck.engines.base`."""
-        ta, found = _event_integrator()
+        nodes, apsides = watched(state, normal, self.gravity)
+        if until <= time or not (nodes or apsides):
+            return []
+        ta, found = _event_integrator(nodes, apsides)
         found.clear()
         self._prepare(ta, state, None)
-        ta.pars[_EVENT.start : _EVENT.start + 3] = normal
-        ta.propagate_until((until - time) / self._time)
-        hits = sorted((t, index) for index, t in found)
-        times = np.array([time + t * self._time for t, _ in hits])
-        if not hits:
-            return []
-        states = self.sample(time, state, times)
-        return [
-            Event(_passage(index, row, self.gravity.gm), float(t), row)
-            for (_, index), t, row in zip(hits, times, states, strict=True)
+        if nodes:
+            ta.pars[_EVENT.start : _EVENT.start + 3] = normal
+        outcome = ta.propagate_until((until - time) / self._time)[0]
+        if outcome != hy.taylor_outcome.time_limit:
+            raise FlightError(f"the Taylor integration of a coast from {time:.3f} s broke down")
+        times, row_of = np.unique([time + t * self._time for _, t in found], return_inverse=True)
+        rows = self.sample(time, state, times)
+        hits = [
+            (index == 0, float(times[row]), rows[row])
+            for (index, _), row in zip(found, row_of, strict=True)
         ]
+        return counted(hits, time, state, self.gravity)
 
     def _prepare(self, ta: Any, state: Array, thrust: Thrust | None) -> None:
         if ta.with_events:
@@ -126,32 +144,25 @@ class TaylorPropagator:
         )
 
 
-def _passage(index: int, row: Array, gm: float) -> Passage:
-    if index == 0:
-        return "node"
-    r, v = row[:3], row[3:6]
-    # At an apsis the radial acceleration tells which one: v^2 - gm/r > 0 at the periapsis.
-    return "periapsis" if dot(v, v) > gm / np.sqrt(dot(r, r)) else "apoapsis"
-
-
 @cache
 def _integrator(kind: str) -> Any:
     """Compile one integrator: "coast", "burn" or "stop" (a burn that a stop may end)."""
     equations = _equations(thrusting=kind != "coast")
     events = [hy.t_event(_stop_expression())] if kind == "stop" else []
-    return hy.taylor_adaptive(
-        equations, [1.0] * len(equations), tol=_TOLERANCE, t_events=events
-    )
+    return hy.taylor_adaptive(equations, [1.0] * len(equations), tol=_TOLERANCE, t_events=events)
 
 
 @cache
-def _event_integrator() -> tuple[Any, list[tuple[int, float]]]:
+def _event_integrator(nodes: bool, apsides: bool) -> tuple[Any, list[tuple[int, float]]]:
     """A coasting integrator that notes (0, time) at each node and (1, time) at each apsis."""
     found: list[tuple[int, float]] = []
-    events = [
-        hy.nt_event(_plane_expression(), lambda ta, t, d: found.append((0, t))),
-        hy.nt_event(_apsis_expression(), lambda ta, t, d: found.append((1, t))),
-    ]
+    events = []
+    if nodes:
+        note = lambda ta, t, d: found.append((0, t))  # noqa: E731
+        events.append(hy.nt_event(_plane_expression(), note))
+    if apsides:
+        mark = lambda ta, t, d: found.append((1, t))  # noqa: E731
+        events.append(hy.nt_event(_apsis_expression(), mark))
     equations = _equations(thrusting=False)
     ta = hy.taylor_adaptive(equations, [1.0] * 6, tol=_TOLERANCE, nt_events=events)
     return ta, found

@@ -1,0 +1,1 @@
+"""A plan flown against imperfect engines."""

@@ -1,7 +1,7 @@
 """The only place that draws random numbers: one counter-based stream a sample.
 
-Streams are keyed by (seed, sample), so a sample's numbers depend on nothing else: not on how many are
-flown, in what order, or by how many workers. Reference: Salmon et al. (2011), Philox; numpy's
+Streams are keyed by (seed, sample), so a sample's numbers depend on nothing else: not on how many
+are flown, in what order, or by how many workers. Reference: Salmon et al. (2011), Philox; numpy's
 SeedSequence.
 """
 
@@ -30,18 +30,22 @@ class Draws:
 
     @property
     def thrust(self) -> float:
+        """The thrust bias."""
         return float(self.flight[0])
 
     @property
     def isp(self) -> float:
+        """The Isp bias."""
         return float(self.flight[1])
 
     @property
     def position(self) -> Array:
+        """The error of the initial position, (3,)."""
         return self.flight[2:5]
 
     @property
     def velocity(self) -> Array:
+        """The error of the initial velocity, (3,)."""
         return self.flight[5:8]
 
 

@@ -1,9 +1,9 @@
 """What an engine makes of a command: bias, Gates errors, cutoffs, an empty tank.
 
-Reference: Gates (1963), JPL TR 32-504: a burn's error has a proportional and a fixed part, along its
-direction (magnitude) and on each of the two axes across it (pointing). The magnitude error scales
-the exhaust speed at unchanged mass flow, so a timed burn delivers exactly that much more or less;
-the thrust bias scales thrust and flow alike.
+Reference: Gates (1963), JPL TR 32-504: a burn's error has a proportional and a fixed part, along
+its direction (magnitude) and on each of the two axes across it (pointing). The magnitude error
+scales the exhaust speed at unchanged mass flow, so a timed burn delivers exactly that much more or
+less; the thrust bias scales thrust and flow alike.
 """
 
 from __future__ import annotations
@@ -50,6 +50,7 @@ def ignition(command: Command, errors: Errors, draws: Draws, index: int, earlies
 def execute(
     propagator: Propagator,
     command: Command,
+    *,
     engine: Engine,
     errors: Errors,
     draws: Draws,
@@ -98,9 +99,7 @@ def _actual_thrust(
     size = command.dv_m_s
     more = errors.magnitude_proportional * g[0] + errors.magnitude_fixed_m_s / size * g[1]
     more = max(float(more), -0.99)
-    angles = (
-        errors.pointing_proportional_rad * g[2:4] + errors.pointing_fixed_m_s / size * g[4:6]
-    )
+    angles = errors.pointing_proportional_rad * g[2:4] + errors.pointing_fixed_m_s / size * g[4:6]
     thrust = engine.thrust_n * (1 + errors.thrust_bias * draws.thrust)
     isp = engine.isp_s * (1 + errors.isp_bias * draws.isp)
     return Thrust(

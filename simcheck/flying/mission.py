@@ -1,6 +1,8 @@
 """One flight of a plan: every arc between ignitions and cutoffs, then the coast that measures it.
 
-A flight is a pure function of (case, plan, draws).
+A flight is a pure function of (case, plan, draws). Its outcome is the last thing that befell it: a
+craft whose tank ran dry and that then leaves or hits the body has left or hit it, and the empty
+tank stands among the events.
 """
 
 from __future__ import annotations
@@ -11,14 +13,16 @@ from typing import NamedTuple
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.clearances import Clearances, Stretch, clearances
+from simcheck.clearances import Stretch, clearances
 from simcheck.engines.base import Propagator, Thrust, gravity_of
 from simcheck.engines.choosing import fast_propagator, reference_propagator
 from simcheck.errors import FlightError
 from simcheck.flying.draws import Draws, drawn, perfect
 from simcheck.flying.executing import execute, ignition
+from simcheck.kernels.transfers import period_of
 from simcheck.kernels.vectors import norm, wrap
 from simcheck.measuring import (
+    REVOLUTIONS,
     Averages,
     RingMotion,
     average,
@@ -38,7 +42,9 @@ from simcheck.records.flight import (
 from simcheck.records.plan import Plan
 
 _DAY = 86400.0
-_IMPACT_SAMPLES = 360  # looks along the arc that meets the ground
+_IMPACT_SAMPLES = 120  # looks for the ground along a burn
+_IMPACT_S = 1e-3
+_LOOK = 1.05  # of the measuring coast, which is whole revolutions of the averaged period
 
 
 class _Leg(NamedTuple):
@@ -79,12 +85,7 @@ def fly_plan(
     members = member_states(case, motion, propagator)
     flown = _fly(case, plan, draws, propagator)
     arrival = flown.time
-    found = _measured(flown, propagator, motion)
-    if found is not None:
-        flown = _coast(flown, propagator, found.time)
-    flown = _grounded(case, flown, propagator)
-    if flown.outcome in ("hit-the-body", "left-the-body"):
-        found = None
+    flown, found = _measured(case, flown, propagator, motion)
     seen = clearances(propagator, [leg.stretch for leg in flown.legs], members)
     drift, holds = _drift(case, motion, found)
     used = _dv_used(flown)
@@ -113,7 +114,7 @@ def fly_plan(
 
 
 def _fly(case: Case, plan: Plan, draws: Draws, propagator: Propagator) -> _Flown:
-    """The commanded arcs, up to the last cutoff."""
+    """The commanded arcs, up to the last cutoff or to the ground."""
     craft, errors = case.craft, case.errors
     engines: dict[str, Engine] = {"engine": case.engine}
     if case.thrusters is not None:
@@ -132,21 +133,29 @@ def _fly(case: Case, plan: Plan, draws: Draws, propagator: Propagator) -> _Flown
             raise FlightError(f"{command.burn} asks for the {command.engine}; the case has none")
         light = ignition(command, errors, draws, index, time)
         if light > time:
+            wait = Stretch(time, light, state, None)
+            met = _impact(wait, propagator, case.body.radius_m)
+            if met is not None:
+                return _grounded(_Flown(legs, time, state, outcome, events), wait, met)
             lit = propagator.advance(time, state, light).state
-            legs.append(_Leg(Stretch(time, light, state, None), lit, None, None))
+            legs.append(_Leg(wait, lit, None, None))
             time, state = light, lit
         burn = execute(
             propagator,
             command,
-            engines[command.engine],
-            errors,
-            draws,
-            index,
-            time,
-            state,
-            craft.dry_mass_kg,
+            engine=engines[command.engine],
+            errors=errors,
+            draws=draws,
+            index=index,
+            time=time,
+            state=state,
+            dry_mass=craft.dry_mass_kg,
         )
         stretch = Stretch(time, burn.cutoff_s, state, burn.thrust)
+        met = _impact(stretch, propagator, case.body.radius_m)
+        if met is not None:
+            flown = _Flown(legs, time, state, outcome, events)
+            return _grounded(flown, stretch, met, command.burn)
         legs.append(_Leg(stretch, burn.state, command.burn, burn.ended))
         if burn.ended in ("tank empty", "watch not reached"):
             length = burn.cutoff_s - time
@@ -160,12 +169,27 @@ def _fly(case: Case, plan: Plan, draws: Draws, propagator: Propagator) -> _Flown
     return _Flown(legs, time, state, outcome, events)
 
 
-def _measured(flown: _Flown, propagator: Propagator, motion: RingMotion) -> Averages | None:
-    try:
-        return average(propagator, flown.time, flown.state, motion)
-    except FlightError as trouble:
-        flown.events.append(f"nothing to measure: {trouble}")
-        return None
+def _measured(
+    case: Case, flown: _Flown, propagator: Propagator, motion: RingMotion
+) -> tuple[_Flown, Averages | None]:
+    """The coast after the last cutoff, and what it measures; None where it ends badly."""
+    if flown.outcome == "hit-the-body":
+        return flown, None
+    r, v = flown.state[:3], flown.state[3:6]
+    period = float(period_of(r, v, propagator.gravity.gm))
+    closed = math.isfinite(period)
+    # An open orbit that comes in has passed its periapsis by then: its speed only grows on the way.
+    span = _LOOK * REVOLUTIONS * period if closed else 2 * float(norm(r) / norm(v))
+    ahead = Stretch(flown.time, flown.time + span, flown.state, None)
+    met = _impact(ahead, propagator, case.body.radius_m)
+    if met is not None:
+        return _grounded(flown, ahead, met), None
+    if not closed:
+        flown.events.append(f"nothing to measure: the orbit at {flown.time:.0f} s is not closed")
+        flown = _coast(flown, propagator, ahead.end_s)
+        return flown._replace(outcome="left-the-body"), None
+    found = average(propagator, flown.time, flown.state, motion)
+    return _coast(flown, propagator, found.time), found
 
 
 def _coast(flown: _Flown, propagator: Propagator, until: float) -> _Flown:
@@ -174,37 +198,52 @@ def _coast(flown: _Flown, propagator: Propagator, until: float) -> _Flown:
     return flown._replace(legs=[*flown.legs, leg], time=until, state=end)
 
 
-def _grounded(case: Case, flown: _Flown, propagator: Propagator) -> _Flown:
-    """End the flight where it meets the body's surface, if it does."""
-    radius = case.body.radius_m
-    for index, leg in enumerate(flown.legs):
-        low = clearances(propagator, [leg.stretch], []).lowest_radius_m
-        if low >= radius:
-            continue
-        time, state = _impact(leg.stretch, propagator, radius)
-        cut = leg._replace(stretch=leg.stretch._replace(end_s=time), end=state, ended="impact")
-        flown.events.append(f"met the surface at {time:.0f} s")
-        legs = [*flown.legs[:index], cut]
-        return _Flown(legs, time, state, "hit-the-body", flown.events)
-    unbound = not flown.legs or flown.legs[-1].burn is not None
-    outcome: Outcome = "left-the-body" if unbound and flown.legs else flown.outcome
-    return flown._replace(outcome=outcome)
+def _grounded(
+    flown: _Flown, stretch: Stretch, met: tuple[float, Array], burn: str | None = None
+) -> _Flown:
+    """The flight ended on the body's surface, where and when this arc meets it."""
+    time, state = met
+    leg = _Leg(stretch._replace(end_s=time), state, burn, "impact")
+    events = [*flown.events, f"met the surface at {time:.0f} s"]
+    return _Flown([*flown.legs, leg], time, state, "hit-the-body", events)
 
 
-def _impact(stretch: Stretch, propagator: Propagator, radius: float) -> tuple[float, Array]:
-    """First time in s at which the arc is at the surface, to a millisecond, and the state there."""
-    now, state = stretch.start_s, stretch.state
-    for until in np.linspace(stretch.start_s, stretch.end_s, _IMPACT_SAMPLES)[1:]:
-        end = propagator.advance(now, state, float(until), stretch.thrust).state
-        if norm(end[:3]) < radius:
-            low, high = now, float(until)
-            while high - low > 1e-3:
-                middle = (low + high) / 2
-                there = propagator.advance(now, state, middle, stretch.thrust).state
-                low, high = (low, middle) if norm(there[:3]) < radius else (middle, high)
-            return high, propagator.advance(now, state, high, stretch.thrust).state
-        now, state = float(until), end
-    return now, state
+def _impact(stretch: Stretch, propagator: Propagator, radius: float) -> tuple[float, Array] | None:
+    """First time in s, to a millisecond, and state at which an arc is below the surface."""
+    start = stretch.start_s
+
+    def at(time: float) -> Array | None:
+        try:
+            return propagator.advance(start, stretch.state, time, stretch.thrust).state
+        except FlightError:  # so deep below that the motion itself breaks down
+            return None
+
+    def below(time: float) -> bool:
+        there = at(time)
+        return there is None or bool(norm(there[:3]) < radius)
+
+    knots = _knots(stretch, propagator)
+    first = next((i for i, knot in enumerate(knots) if below(knot)), None)
+    if first is None:
+        return None
+    low, high = knots[max(first - 1, 0)], knots[first]
+    while high - low > _IMPACT_S:
+        middle = (low + high) / 2
+        low, high = (low, middle) if below(middle) else (middle, high)
+    there = at(high)
+    return None if there is None else (high, there)
+
+
+def _knots(stretch: Stretch, propagator: Propagator) -> list[float]:
+    """Times between which the radius has no minimum: a coast's apsides; on a burn a fine grid."""
+    start, end = stretch.start_s, stretch.end_s
+    if stretch.thrust is None:
+        try:
+            events = propagator.passages(start, stretch.state, end, np.array([0.0, 0.0, 1.0]))
+            return [start, *(e.time for e in events if e.kind != "node"), end]
+        except FlightError:
+            pass
+    return [float(time) for time in np.linspace(start, end, _IMPACT_SAMPLES)]
 
 
 def _errors(case: Case, motion: RingMotion, found: Averages | None) -> FlownErrors:
@@ -221,9 +260,7 @@ def _errors(case: Case, motion: RingMotion, found: Averages | None) -> FlownErro
     )
 
 
-def _drift(
-    case: Case, motion: RingMotion, found: Averages | None
-) -> tuple[float, float | None]:
+def _drift(case: Case, motion: RingMotion, found: Averages | None) -> tuple[float, float | None]:
     """Phase drift in deg/day, and days until the phase leaves its tolerance (None: never)."""
     if found is None:
         return math.nan, None

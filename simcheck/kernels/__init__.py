@@ -1,0 +1,1 @@
+"""Pure numerics on float64 arrays, SI and radians."""

@@ -9,6 +9,7 @@ on the many starts that a global search needs.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import NamedTuple, TypeAlias
 
 import numpy as np
@@ -16,6 +17,7 @@ import numpy as np
 from simcheck.arrays import Array
 
 Function: TypeAlias = Callable[[Array], tuple[Array, Array]]
+Slopes: TypeAlias = Callable[[Array], tuple[Array, Array, Array, Array]]
 
 _DIFFERENCE = 1e-7
 _SHARES = np.array([1.0, 0.5, 0.2, 0.05, 0.01])
@@ -42,20 +44,23 @@ def minimise(
     function: Function,
     starts: Array,
     *,
+    slopes: Slopes | None = None,
     reach: float = 0.3,
     iterations: int = 60,
     settled: float = 1e-10,
 ) -> Minima:
     """Minimise cost subject to rest = 0 from every start.
 
-    function maps points (m, n) of order one to cost (m,) and rest (m, k); starts (b, n). reach
-    bounds the largest change of a variable in one step. Stops when no cost changes by more than
-    `settled` relative. A row that meets a NaN stays where it was.
+    function maps points (m, n) of order one to cost (m,) and rest (m, k); starts (b, n). slopes, if
+    there is one, also returns the derivatives (m, n) and (m, k, n) after each. reach bounds the
+    largest change of a variable in one step. Stops when no cost changes by more than `settled`
+    relative. A row that meets a NaN stays where it was.
     """
     x = np.array(starts, dtype=np.float64)
     count, size = x.shape
     hessian = np.broadcast_to(np.eye(size), (count, size, size)).copy()
-    now = _look(function, x)
+    look = partial(_look, function) if slopes is None else partial(_exact, slopes)
+    now = look(x)
     weight = np.full(count, 1.0)
     moving = np.ones(count, dtype=bool)
     for _ in range(iterations):
@@ -66,7 +71,7 @@ def minimise(
         weight[rows] = np.maximum(weight[rows], 1.5 * np.max(np.abs(force), axis=1))
         share = _shares(function, x[rows], step, here, weight[rows])
         moved = share[:, None] * step
-        fresh = _look(function, x[rows] + moved)
+        fresh = look(x[rows] + moved)
         good = np.isfinite(fresh.cost) & np.all(np.isfinite(fresh.bend), axis=(1, 2))
         good &= np.all(np.isfinite(fresh.slope), axis=1)
         hessian[rows] = _updated(hessian[rows], moved, here, fresh, force, good)
@@ -92,6 +97,12 @@ def _look(function: Function, x: Array) -> _Look:
         slope = (cost[:, 1:] - cost[:, :1]) / _DIFFERENCE
         bend = (rest[:, 1:] - rest[:, :1]) / _DIFFERENCE
     return _Look(cost[:, 0].copy(), slope, rest[:, 0].copy(), np.swapaxes(bend, 1, 2).copy())
+
+
+def _exact(slopes: Slopes, x: Array) -> _Look:
+    with np.errstate(all="ignore"):
+        cost, slope, rest, bend = slopes(x)
+    return _Look(cost, slope, rest, bend)
 
 
 def _step(here: _Look, hessian: Array) -> tuple[Array, Array]:
@@ -124,7 +135,7 @@ def _shares(function: Function, x: Array, step: Array, here: _Look, weight: Arra
     merit = np.where(np.isfinite(merit), merit, np.inf)
     passed = merit <= bar + 1e-15 * np.abs(start)[:, None]
     first = np.argmax(passed, axis=1)
-    return _SHARES[np.where(passed.any(axis=1), first, np.argmin(merit, axis=1))]
+    return np.asarray(_SHARES[np.where(passed.any(axis=1), first, np.argmin(merit, axis=1))])
 
 
 def _updated(

@@ -103,4 +103,3 @@ def node_direction(normal: Array, other: Array, fallback: Array) -> Array:
     line = cross(normal, other)
     length = norm(line)
     return np.asarray(line / length) if length > 1e-9 else unit(fallback)
-

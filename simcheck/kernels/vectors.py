@@ -19,7 +19,7 @@ def dot(a: Array, b: Array) -> Array:
 
 
 def cross(a: Array, b: Array) -> Array:
-    """Vector product over the last axis, (..., 3); several times quicker than numpy's general one."""
+    """Vector product over the last axis, (..., 3); quicker than numpy's general one."""
     x, y, z = a[..., 0], a[..., 1], a[..., 2]
     u, v, w = b[..., 0], b[..., 1], b[..., 2]
     return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)

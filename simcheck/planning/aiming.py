@@ -1,8 +1,8 @@
 """Re-aiming: impulses become commands that a perfect flight in the case's forces lands with.
 
 The unknowns are each burn's centre time and its Δv vector in steering axes; the targets are the
-listed errors of the verdict, each over its tolerance. Each step solves the linearised targets at the
-least growth of the total Δv (a quadratic model whose cost part is exact). Where the step from
+listed errors of the verdict, each over its tolerance. Newton steps of least change meet the
+targets; steps along them then lower the total Δv while that pays. Where the step from
 two-body impulses straight to the full forces and finite burns fails, the zonal terms and the burn
 lengths are brought in gradually (continuation).
 """
@@ -35,6 +35,7 @@ _DV_STEP = 1e-3  # m/s
 _LARGEST_TURN = 0.25  # rad a burn may move along its orbit in one step
 _LARGEST_CHANGE = 0.35  # of a burn's Δv in one step
 _DESCENTS = 8
+_ALL_TARGETS = 5  # period, eccentricity (2), plane (2); the phase may be free
 _STALE = 0.7  # a step that leaves more than this of the miss calls for fresh slopes
 _HELD_FROM, _HELD = 0.93, 0.03  # share of max_burn from which a burn hardly changes
 _CLIP = 0.99  # share of max_burn at which a burn is cut short
@@ -105,9 +106,7 @@ def first_burns(
         times.append(impulse.time)
         engines.append(who)
         mass *= np.exp(-size / (G0 * who.isp_s))
-    return Burns(
-        np.array(times), np.array(dvs).reshape(-1, 3), tuple(steering), tuple(engines)
-    )
+    return Burns(np.array(times), np.array(dvs).reshape(-1, 3), tuple(steering), tuple(engines))
 
 
 def chosen_engine(size: float, mass: float, engine: Engine, thrusters: Engine | None) -> Engine:
@@ -230,12 +229,14 @@ def _converge(shooter: Shooter, burns: Burns) -> tuple[Burns, Flown]:
     flown = shooter.fly(burns)
     burns, flown, slopes = _meet(shooter, burns, flown, None)
     pace = 1.0
+    if len(flown.miss) < _ALL_TARGETS:
+        return burns, flown  # what is not aimed at would be traded away without bound
     for _ in range(_DESCENTS if len(burns.times) <= _FEW else 1):
         rates = _rates(flown)
         slopes = shooter.slopes(burns, flown, rates)
         step = pace * _step(shooter, burns, flown, slopes, descend=True)
         try:
-            trial, result, share = _take(shooter, burns, flown, step, rates, loosely=True)
+            trial, result, _ = _take(shooter, burns, flown, step, rates, loosely=True)
             trial, result, _ = _meet(shooter, trial, result, slopes)
         except FlightError:
             pace /= 4
@@ -295,9 +296,7 @@ def _learned(slopes: Array, step: Array, change: Array) -> Array:
     return np.asarray(slopes + np.outer(change - slopes @ x, x) / (x @ x))
 
 
-def _step(
-    shooter: Shooter, burns: Burns, flown: Flown, slopes: Array, *, descend: bool
-) -> Array:
+def _step(shooter: Shooter, burns: Burns, flown: Flown, slopes: Array, *, descend: bool) -> Array:
     """Step (n, 4): least change that zeroes the linearised miss, or descent of Δv that keeps it.
 
     The metric is the curvature of the total Δv: a burn turned along its orbit by x at fixed Δv
@@ -364,7 +363,9 @@ def _clipped(shooter: Shooter, burns: Burns, flown: Flown, dvs: Array) -> Array:
 
 
 def levels(
-    gravity: Gravity, build: Callable[[Gravity], Propagator], resolve: Callable[[Propagator], RingMotion]
+    gravity: Gravity,
+    build: Callable[[Gravity], Propagator],
+    resolve: Callable[[Propagator], RingMotion],
 ) -> tuple[Callable[[float], Propagator], Callable[[float], RingMotion]]:
     """Propagators and rings by share of the zonal terms, each made once."""
     propagators: dict[float, Propagator] = {}

@@ -1,4 +1,4 @@
-"""Which limit binds when no plan fits: each is lifted in turn, and the first that helps is named."""
+"""Which limit binds when no plan fits: each is lifted in turn, the first that helps is named."""
 
 from __future__ import annotations
 
@@ -17,9 +17,7 @@ from simcheck.records.case import Case
 _HOUR, _DAY = 3600.0, 86400.0
 
 
-def no_plan(
-    case: Case, problems: list[Problem], refused: list[tuple[Entry, str]]
-) -> NoPlanError:
+def no_plan(case: Case, problems: list[Problem], refused: list[tuple[Entry, str]]) -> NoPlanError:
     """The error that says which limit binds and by how much."""
     if refused:
         return _refused(refused)

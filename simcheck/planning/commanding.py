@@ -22,6 +22,7 @@ from simcheck.records.plan import Command, Quantity, Watch
 
 _ATTEMPTS = 6
 _SLACK = 1e-9
+_RADIUS_SLACK = 1.0  # m
 
 
 class Aimed(NamedTuple):
@@ -49,14 +50,17 @@ class Range:
 
     @property
     def propagator(self) -> Propagator:
+        """The case's full forces."""
         return self.propagator_at(1.0)
 
     @property
     def motion(self) -> RingMotion:
+        """The ring in the case's full forces."""
         return self.motion_at(1.0)
 
     @property
     def setup(self) -> Aim:
+        """What the re-aiming has to meet."""
         case = self.case
         return Aim(
             start_s=0.0,
@@ -101,9 +105,7 @@ def command(site: Range, candidate: Candidate) -> Aimed:
             burns, labels = burns.without(index), labels[:index] + labels[index + 1 :]
     else:
         raise FlightError("burns too short for any engine keep turning up")
-    commands = tuple(
-        _command(site, label, burns, flown, i) for i, label in enumerate(labels)
-    )
+    commands = tuple(_command(site, label, burns, flown, i) for i, label in enumerate(labels))
     arrival = float(flown.ignitions[-1] + flown.durations[-1]) if labels else 0.0
     return Aimed(commands, burns.total, arrival, _broken(site, burns, flown, arrival))
 
@@ -124,23 +126,21 @@ def _too_short(site: Range, burns: Burns, flown: Flown) -> tuple[int, bool] | No
 def _broken(site: Range, burns: Burns, flown: Flown, arrival: float) -> str:
     """Which limit the aimed flight breaks, or an empty string."""
     limits, case = site.case.limits, site.case
-    for i, engine in enumerate(burns.engines):
-        if flown.durations[i] > engine.max_burn_s * (1 + _SLACK):
-            return "max_burn"
-    if arrival > limits.duration_s * (1 + _SLACK):
-        return "duration"
-    if burns.total > limits.dv_m_s * (1 + _SLACK):
-        return "dv"
-    if len(flown.states) and flown.states[-1, 6] < case.craft.dry_mass_kg:
-        return "propellant"
+    left = flown.states[-1, 6] if len(flown.states) else site.start[6]
+    longest = [engine.max_burn_s for engine in burns.engines]
     seen = _clearances(site, burns, flown, arrival)
-    if seen.lowest_radius_m < case.body.radius_m + limits.min_altitude_m - 1.0:
-        return "min_altitude"
-    if seen.largest_radius_m > limits.max_radius_m + 1.0 and math.isfinite(limits.max_radius_m):
-        return "max_radius"
-    if seen.closest_m is not None and seen.closest_m < limits.separation_m:
-        return "separation"
-    return ""
+    near = seen.closest_m if seen.closest_m is not None else math.inf
+    broken = {
+        "max_burn": np.any(flown.durations > np.array(longest) * (1 + _SLACK)),
+        "duration": arrival > limits.duration_s * (1 + _SLACK),
+        "dv": burns.total > limits.dv_m_s * (1 + _SLACK),
+        "propellant": left < case.craft.dry_mass_kg,
+        "min_altitude": seen.lowest_radius_m
+        < case.body.radius_m + limits.min_altitude_m - _RADIUS_SLACK,
+        "max_radius": seen.largest_radius_m > limits.max_radius_m + _RADIUS_SLACK,
+        "separation": near < limits.separation_m,
+    }
+    return next((name for name, fails in broken.items() if fails), "")
 
 
 def _clearances(site: Range, burns: Burns, flown: Flown, arrival: float) -> Clearances:

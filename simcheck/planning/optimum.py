@@ -48,6 +48,9 @@ class _Scaled(NamedTuple):
 def optimal_routes(problem: Problem, seeds: list[Route]) -> list[Route]:
     """The best distinct routes of two and three burns, cheapest first."""
     scaled = _scale(problem)
+    ring_speed = float(np.sqrt(problem.gm / problem.radius_m))
+    if any(route.dv < _NOTHING * ring_speed for route in seeds):
+        return []
     given = _route_starts(problem, scaled, seeds)
     pairs = [*_grid_starts(scaled), *(x for x in given if len(x) == 5)]
     two = _refine(scaled, pairs)
@@ -56,7 +59,7 @@ def optimal_routes(problem: Problem, seeds: list[Route]) -> list[Route]:
     routes: list[Route] = []
     for _, point in found[:_LOOKED_AT]:
         route = _as_route(problem, scaled, point)
-        if route is not None and all(abs(route.dv / r.dv - 1) > _SAME for r in routes):
+        if route is not None and all(abs(route.dv - r.dv) > _SAME * r.dv for r in routes):
             routes.append(route)
     return routes[:_KEPT]
 
@@ -216,10 +219,10 @@ def _with_third(scaled: _Scaled, found: list[tuple[float, Array]]) -> list[Array
     starts = []
     for _, point in found[:_KEPT]:
         total, push = point[4], 1e-3 * scaled.normal
-        for share in (0.2, 0.5, 0.8):
-            starts.append(
-                np.concatenate([point[:4], [share * total], push, [(1 - share) * total]])
-            )
+        starts += [
+            np.concatenate([point[:4], [share * total], push, [(1 - share) * total]])
+            for share in (0.2, 0.5, 0.8)
+        ]
         # A whole turn more, with a burn at the far side of the transfer orbit.
         r, v = _turn(scaled.position, scaled.velocity, point[:1])
         ahead = _to_apoapsis(r[0], v[0] + point[1:4])
@@ -256,10 +259,12 @@ def _as_route(problem: Problem, scaled: _Scaled, point: Array) -> Route | None:
             return None
         tof, position, velocity = coast_to_direction(here, going, unit(r[0]), problem.gm)
         waited += tof  # whole turns in an angle are waiting, which phasing adds where it pays
-        target = problem.ring_velocity(position) if index == len(flown.legs) - 1 else (
-            velocity + (after[0] - v[0]) * speed
+        target = (
+            problem.ring_velocity(position)
+            if index == len(flown.legs) - 1
+            else (velocity + (after[0] - v[0]) * speed)
         )
-        if norm(target - velocity) < _NOTHING * speed and index < len(flown.legs) - 1:
+        if norm(target - velocity) < _NOTHING * speed:
             here, going = position, velocity
             continue
         legs.append(Leg("transfer", position, velocity, target))
@@ -270,4 +275,3 @@ def _as_route(problem: Problem, scaled: _Scaled, point: Array) -> Route | None:
         return None
     name = f"least-Δv transfer of {len(legs)} burns"
     return Route(name, tuple(legs), tuple(coasts))
-

@@ -51,12 +51,12 @@ class Impulse(NamedTuple):
 
 
 class Phasing(NamedTuple):
-    """How the phase is met: k revolutions of period_s between two impulses (index of the first).
+    """How the phase is met: k revolutions of period_s after the impulse numbered `after`.
 
     one_fewer_dv is the total in m/s with one revolution fewer, NaN where that is impossible.
     """
 
-    index: int
+    after: int
     revolutions: int
     period_s: float
     one_fewer_dv: float
@@ -219,9 +219,11 @@ def _cheapest_offers(problem: Problem, option: _Option) -> list[Offer]:
     flat = cost.reshape(len(passages), -1)
     best = np.argmin(flat, axis=1)
     others = sum(x.dv for i, x in enumerate(route.legs) if i != option.leg)
-    others += option.longest * (len(option.heads) + len(option.tails)) if (
-        option.line == "chord"
-    ) else (leg.dv if option.heads else 0.0)
+    others += (
+        option.longest * (len(option.heads) + len(option.tails))
+        if (option.line == "chord")
+        else (leg.dv if option.heads else 0.0)
+    )
     lowest = flat[np.arange(len(passages)), best]
     result = []
     for q in _worth_keeping(lowest):
@@ -403,7 +405,7 @@ def _dated(
         for index, after in enumerate(chain):
             impulses.append(Impulse(leg.purpose, leg.position, before, after, time))
             if index < len(chain) - 1:
-                held = phasing is not None and phasing.index == len(impulses) - 1
+                held = phasing is not None and phasing.after == len(impulses) - 1
                 turns = phasing.revolutions if held and phasing is not None else 1
                 time += turns * float(period_of(leg.position, after, problem.gm))
             before = after

@@ -13,7 +13,7 @@ from simcheck.measuring import average, offsets
 from simcheck.planning.binding import no_plan
 from simcheck.planning.commanding import Aimed, Range, command
 from simcheck.planning.phasing import Candidate
-from simcheck.planning.problem import BURN_SHARES, Problem, problem_of
+from simcheck.planning.problem import Problem, problem_of
 from simcheck.planning.reasons import pieces, purpose, reason
 from simcheck.planning.searching import ARCS, INDIFFERENT, Entry, Search, search, trade
 from simcheck.records.case import Case
@@ -22,6 +22,9 @@ from simcheck.records.plan import Alternative, Burn, Plan, State
 NAME = "ring"
 
 _EFFORT = 8.0  # candidates aimed before giving up; long burn sequences count more
+_VARIANTS = ((0.85, 0.0), (0.85, 0.002), (0.55, 0.002))
+"""Shares of max_burn that a plan uses and margins on radii, tried in turn: in the case's forces and
+with finite burns a burn may have to grow, and an orbit put on a limit may pass it by kilometres."""
 _GROWTH = 1.02  # a plan dearer than this once aimed has its rivals aimed too
 _ALTERNATIVES = 8
 _THERE = 0.1  # of each tolerance: nearer than this nothing needs doing
@@ -37,15 +40,39 @@ def plan_ring(case: Case) -> Plan:
     if _already_there(site):
         return _plan(site, Search(problems[0], [], 0.0), None, _nothing(), Aimed((), 0.0, 0.0, ""))
     refused: list[tuple[Entry, str]] = []
-    for share in BURN_SHARES:
-        found = search([replace(problem, burn_share=share) for problem in problems])
+    best: Plan | None = None
+    for share, margin in _VARIANTS:
+        found = search([_variant(problem, share, margin) for problem in problems])
         plan, tried = _first_good(site, found)
-        if plan is not None:
-            return plan
+        if plan is not None and (best is None or _cheaper(plan, best)):
+            best = plan
         refused += tried
-        if not any(why == "max_burn" for _, why in tried):
+        if not _mendable(tried, best):
             break
+    if best is not None:
+        return best
     raise no_plan(case, problems, refused)
+
+
+def _variant(problem: Problem, share: float, margin: float) -> Problem:
+    """The problem with shorter burns, or with its radius limits drawn in by a margin."""
+    return replace(
+        problem,
+        burn_share=share,
+        min_radius_m=problem.min_radius_m * (1 + margin),
+        max_radius_m=problem.max_radius_m * (1 - margin),
+    )
+
+
+def _cheaper(plan: Plan, best: Plan) -> bool:
+    return plan.commanded_dv_m_s < best.commanded_dv_m_s * (1 - INDIFFERENT)
+
+
+def _mendable(refused: list[tuple[Entry, str]], best: Plan | None) -> bool:
+    """Whether another variant may keep what was refused for burns or orbits just over a limit."""
+    bar = np.inf if best is None else best.commanded_dv_m_s * (1 - INDIFFERENT)
+    near = ("max_burn", "max_radius", "min_altitude")
+    return any(why in near and entry.dv < bar for entry, why in refused)
 
 
 def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[tuple[Entry, str]]]:

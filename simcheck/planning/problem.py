@@ -17,9 +17,6 @@ from simcheck.records.case import Case, Engine
 HORIZON_REVOLUTIONS = 60
 """How far a search looks where the case sets no duration, in periods of the slower orbit."""
 
-BURN_SHARES = (0.85, 0.55)
-"""Shares of max_burn that a plan uses, tried in turn: re-aiming may have to lengthen a burn."""
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Problem:
@@ -46,7 +43,7 @@ class Problem:
     dv_m_s: float
     engine: Engine
     arc_rad: float
-    burn_share: float = BURN_SHARES[0]
+    burn_share: float = 0.85
 
     @property
     def period_s(self) -> float:
@@ -63,6 +60,12 @@ class Problem:
     def radius_m(self) -> float:
         """The ring's two-body radius."""
         return self.motion.radius_m
+
+    @property
+    def dv_lead_s(self) -> float:
+        """Length in s of a burn of a tenth of the ring's speed: room kept around each burn."""
+        tenth = 0.1 * float(np.sqrt(self.gm / self.radius_m))
+        return min(tenth * self.mass_kg / self.engine.thrust_n, 0.05 * self.period_s)
 
     def ring_velocity(self, position: Array) -> Array:
         """Velocity (3,) of a relay at this point of the ring."""
@@ -115,4 +118,3 @@ def without_limits(problem: Problem, **changes: float) -> Problem:
 def across(position: Array, velocity: Array) -> float:
     """Speed across the radius, m/s."""
     return float(norm(cross(position, velocity)) / norm(position))
-

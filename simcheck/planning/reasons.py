@@ -12,12 +12,15 @@ from simcheck.kernels.transfers import (
     node_direction,
     period_of,
 )
-from simcheck.kernels.vectors import angle_between, cross, norm, unit
+from simcheck.kernels.vectors import angle_between, cross, dot, norm, unit
 from simcheck.planning.phasing import Candidate, Impulse
 from simcheck.planning.problem import Problem, across
 
 _NEAR = np.radians(3.0)  # a point is called a node or an apsis within this
+_BESIDE = np.radians(30.0)  # the other node is worth a comparison within this of a node
+_ROUND_ORBIT = 1e-4  # eccentricity below which apsides are not worth a word
 _TURN = np.radians(0.01)  # turns below this are not worth a word
+_WORTH_A_WORD = 0.5  # m/s
 _ROUND = 1e-3  # relative change of an apsis worth a word
 
 
@@ -37,13 +40,13 @@ def reason(problem: Problem, candidate: Candidate, index: int, *, piece: str) ->
     """Sentences for the burn at `index`; piece is such as "part 2 of 3", or empty."""
     impulse = candidate.impulses[index]
     sentences = [_place(problem, impulse, piece) + ": " + _change(problem, impulse) + "."]
-    other = _other_node(problem, impulse)
-    if other:
-        sentences.append(other)
+    sentences.append(_other_node(problem, impulse))
     phasing = candidate.phasing
-    if phasing is not None and phasing.index == index:
+    if phasing is not None and phasing.after == index:
         sentences.append(_phasing(candidate))
-    return " ".join(sentences)
+    else:
+        sentences.append(_long_coast(problem, candidate, index))
+    return " ".join(sentence for sentence in sentences if sentence)
 
 
 def pieces(candidate: Candidate) -> list[str]:
@@ -65,40 +68,54 @@ def pieces(candidate: Candidate) -> list[str]:
 
 
 def _place(problem: Problem, impulse: Impulse, piece: str) -> str:
-    names = [*_node_names(problem, impulse), *_apsis_names(problem, impulse)]
-    where = " and ".join(names) if names else "between apsides and nodes"
+    names = [x for x in (_node_place(problem, impulse), _apsis_place(problem, impulse)) if x]
+    where = " and ".join(names) if names else "On a circular orbit in the ring's plane"
+    if piece:
+        where = f"{piece[:1].upper()}{piece[1:]}, {where[:1].lower()}{where[1:]}"
+    else:
+        where = where[:1].upper() + where[1:]
     speed = norm(impulse.before) / 1e3
-    start = f"{piece[:1].upper()}{piece[1:]}, at " if piece else "At "
-    return (
-        f"{start}{where} (radius {norm(impulse.position) / 1e3:,.0f} km, "
-        f"speed {speed:.3f} km/s)"
-    )
+    return f"{where} (radius {norm(impulse.position) / 1e3:,.0f} km, speed {speed:.3f} km/s)"
 
 
-def _node_names(problem: Problem, impulse: Impulse) -> list[str]:
-    own = unit(cross(impulse.position, impulse.before))
-    target = problem.normal
-    if angle_between(own, target) < _TURN:
-        own = unit(cross(impulse.position, impulse.after))
-        if angle_between(own, target) < _TURN:
-            return []
-    line = node_direction(target, own, impulse.position)
-    if angle_between(impulse.position, line) < _NEAR:
-        return ["the ascending node on the ring's plane"]
-    if angle_between(impulse.position, -line) < _NEAR:
-        return ["the descending node on the ring's plane"]
-    return []
+def _node_place(problem: Problem, impulse: Impulse) -> str:
+    """Where the burn is against the nearer node of the craft's orbit on the aimed plane."""
+    line = _node_line(problem, impulse)
+    if line is None:
+        return ""
+    w = unit(cross(impulse.position, impulse.before))
+    name = "ascending node"
+    if angle_between(impulse.position, line) > np.pi / 2:
+        line, name = -line, "descending node"
+    return _relative(impulse.position, line, w, f"the {name} on the ring's plane")
 
 
-def _apsis_names(problem: Problem, impulse: Impulse) -> list[str]:
+def _apsis_place(problem: Problem, impulse: Impulse) -> str:
+    """Where the burn is against the nearer apsis."""
     ev = eccentricity_vector(impulse.position, impulse.before, problem.gm)
-    if norm(ev) < 1e-4:
-        return ["a circular orbit"] if not _node_names(problem, impulse) else []
-    if angle_between(impulse.position, ev) < _NEAR:
-        return ["the periapsis"]
-    if angle_between(impulse.position, -ev) < _NEAR:
-        return ["the apoapsis"]
-    return []
+    if norm(ev) < _ROUND_ORBIT:
+        return ""
+    w = unit(cross(impulse.position, impulse.before))
+    if angle_between(impulse.position, ev) < np.pi / 2:
+        return _relative(impulse.position, unit(ev), w, "the periapsis")
+    return _relative(impulse.position, -unit(ev), w, "the apoapsis")
+
+
+def _relative(position: Array, point: Array, normal: Array, name: str) -> str:
+    """ "at", "before" or "past" a point of the orbit, with the angle in its plane."""
+    ahead = float(np.arctan2(dot(cross(point, position), normal), dot(point, position)))
+    if abs(ahead) < _NEAR:
+        return f"at {name}"
+    return f"{abs(np.degrees(ahead)):.0f}° {'past' if ahead > 0 else 'before'} {name}"
+
+
+def _node_line(problem: Problem, impulse: Impulse) -> Array | None:
+    """Unit vector to the ascending node on the aimed plane, before or else after the burn."""
+    for velocity in (impulse.before, impulse.after):
+        own = unit(cross(impulse.position, velocity))
+        if angle_between(own, problem.normal) > _TURN:
+            return node_direction(problem.normal, own, impulse.position)
+    return None
 
 
 def _change(problem: Problem, impulse: Impulse) -> str:
@@ -123,7 +140,11 @@ def _change(problem: Problem, impulse: Impulse) -> str:
 def _other_node(problem: Problem, impulse: Impulse) -> str:
     """What the same turn would cost at the other node."""
     turn = _turned(impulse)
-    if turn < _TURN or not _node_names(problem, impulse):
+    line = _node_line(problem, impulse)
+    if turn < _TURN or line is None:
+        return ""
+    off = angle_between(impulse.position, line)
+    if min(off, np.pi - off) > _BESIDE:
         return ""
     _, position, velocity = coast_to_direction(
         impulse.position, impulse.before, -impulse.position, problem.gm
@@ -131,11 +152,13 @@ def _other_node(problem: Problem, impulse: Impulse) -> str:
     here = across(impulse.position, impulse.before)
     there = across(position, velocity)
     cost = [2 * speed * np.sin(turn / 2) for speed in (here, there)]
+    if abs(cost[1] - cost[0]) < _WORTH_A_WORD:
+        return ""
     word = "more" if cost[1] > cost[0] else "less"
     note = "" if cost[1] > cost[0] else ", but the rest of the plan then costs more"
     return (
         f"The craft crosses the radius at {here / 1e3:.3f} km/s here and at "
-        f"{there / 1e3:.3f} km/s at the other node, where the turn alone would cost "
+        f"{there / 1e3:.3f} km/s on the opposite side, where the turn alone would cost "
         f"{abs(cost[1] - cost[0]):.1f} m/s {word}{note}."
     )
 
@@ -154,6 +177,18 @@ def _phasing(candidate: Candidate) -> str:
     if more < 0.05:
         return text + "; one fewer over the same time would cost the same."
     return text + f"; one fewer would cost {more:.1f} m/s more."
+
+
+def _long_coast(problem: Problem, candidate: Candidate, index: int) -> str:
+    """How long the orbit after a burn is kept, where that is more than a revolution."""
+    if index + 1 >= len(candidate.impulses):
+        return ""
+    impulse, then = candidate.impulses[index : index + 2]
+    period = _period(problem, impulse, after=True)
+    turns = (then.time - impulse.time) / period
+    if not 1.01 < turns < np.inf:
+        return ""
+    return f"The next burn comes {turns:.2f} revolutions later."
 
 
 def _tilt(problem: Problem, normal: Array) -> float:
@@ -175,4 +210,3 @@ def _turned(impulse: Impulse) -> float:
 def _period(problem: Problem, impulse: Impulse, *, after: bool) -> float:
     velocity = impulse.after if after else impulse.before
     return float(period_of(impulse.position, velocity, problem.gm))
-

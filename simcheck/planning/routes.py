@@ -8,7 +8,8 @@ sections 6.3 to 6.5.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -26,6 +27,7 @@ from simcheck.kernels.vectors import angle_between, cross, dot, norm, turn_about
 from simcheck.planning.problem import Problem
 
 _FLAT = 1e-7  # rad; below this two planes are one, a thousandth of a metre a second at most
+_NESTED = 9  # grids, each four times finer than the last
 _NOTHING = 1e-6  # m/s; a burn below this is none
 
 
@@ -196,17 +198,22 @@ def _on_node_line(problem: Problem) -> Iterator[Route]:
         shares = np.linspace(0.0, 1.0, 41)
         ring = np.sqrt(problem.gm / r2)
 
-        def cost(share: Array) -> Array:
-            first = _turned(walk, v1, share * turn) - walk.velocity  # noqa: B023
-            rest = (1 - share) * turn  # noqa: B023
-            second = np.sqrt(v2**2 + ring**2 - 2 * v2 * ring * np.cos(rest))  # noqa: B023
-            return norm(first) + second
-
+        cost = partial(_split_cost, walk, turn, (v1, v2, float(ring)))
         share = _minimum(cost, shares)
         walk.burn("apsis and plane change", _turned(walk, v1, np.array(share * turn)))
         walk.coast(-line)
         walk.insert()
         yield walk.route("burns on the line of nodes")
+
+
+def _split_cost(
+    walk: _Walk, turn: float, speeds: tuple[float, float, float], share: Array
+) -> Array:
+    """Two burns in m/s when `share` of the turn is in the first."""
+    v1, v2, ring = speeds
+    first = _turned(walk, v1, share * turn) - walk.velocity
+    rest = (1 - share) * turn
+    return np.asarray(norm(first) + np.sqrt(v2**2 + ring**2 - 2 * v2 * ring * np.cos(rest)))
 
 
 def _raised(problem: Problem) -> Iterator[Route]:
@@ -231,40 +238,34 @@ def _raised(problem: Problem) -> Iterator[Route]:
         yield walk.route("by way of a raised apoapsis")
 
 
-def _raised_split(
-    walk: _Walk, turn: float, low: float, high: float
-) -> tuple[float, float, float]:
+def _raised_split(walk: _Walk, turn: float, low: float, high: float) -> tuple[float, float, float]:
     """Radius of the far burn and the shares of the turn in the first two, by nested grids."""
-    gm, ring = walk.problem.gm, walk.problem.radius_m
-    here = float(norm(walk.position))
-    radii = np.geomspace(low, high, 30)
-    ones = np.linspace(0, 1, 21)
-    spans = [(low, high), (0.0, 1.0), (0.0, 1.0)]
-    best = (low, 0.0, 0.0)
-    for _ in range(8):
-        grid = np.meshgrid(radii, ones if len(spans) else ones, ones, indexing="ij")
-        if _ > 0:
-            axes = [np.linspace(*span, 9) for span in spans]
-            grid = np.meshgrid(*axes, indexing="ij")
-        far, first, second = grid
-        first = first * 1.0
-        leave = _turned(walk, speed_for_apsis(here, far, gm), first * turn) - walk.velocity
-        arrive = speed_for_apsis(far, here, gm)
-        depart = speed_for_apsis(far, ring, gm)
-        middle = _apart(arrive, depart, second * turn)
-        final = _apart(
-            speed_for_apsis(ring, far, gm), np.sqrt(gm / ring), (1 - first - second) * turn
-        )
-        total = norm(leave) + middle + final
-        index = np.unravel_index(np.argmin(total), total.shape)
-        best = (float(far[index]), float(first[index]), float(second[index]))
-        width = [(high - low) / 4**_ / 8, 0.1 / 3**_, 0.1 / 3**_]
-        bounds = [(low, high), (0.0, 1.0), (0.0, 1.0)]
-        spans = [
-            (max(b[0], x - w), min(b[1], x + w))
-            for x, w, b in zip(best, width, bounds, strict=True)
+    bounds = np.array([[low, high], [0.0, 1.0], [0.0, 1.0]])
+    axes = [np.geomspace(low, high, 30), np.linspace(0, 1, 21), np.linspace(0, 1, 21)]
+    best = bounds[:, 0]
+    for _ in range(_NESTED):
+        total = _raised_cost(walk, turn, *np.meshgrid(*axes, indexing="ij"))
+        at = np.unravel_index(np.argmin(total), total.shape)
+        best = np.array([axis[i] for axis, i in zip(axes, at, strict=True)])
+        reach = [float(np.max(np.diff(axis))) for axis in axes]
+        axes = [
+            np.linspace(max(b[0], x - w), min(b[1], x + w), 9)
+            for x, w, b in zip(best, reach, bounds, strict=True)
         ]
-    return best
+    return float(best[0]), float(best[1]), float(best[2])
+
+
+def _raised_cost(walk: _Walk, turn: float, far: Array, first: Array, second: Array) -> Array:
+    """Sum of the three burns in m/s for grids of the far radius and of the turn's shares."""
+    gm, ring, here = walk.problem.gm, walk.problem.radius_m, float(norm(walk.position))
+    leave = _turned(walk, speed_for_apsis(here, far, gm), first * turn) - walk.velocity
+    arrive, depart = speed_for_apsis(far, here, gm), speed_for_apsis(far, ring, gm)
+    final = _apart(
+        speed_for_apsis(ring, far, gm),
+        np.full_like(far, np.sqrt(gm / ring)),
+        (1 - first - second) * turn,
+    )
+    return np.asarray(norm(leave) + _apart(arrive, depart, second * turn) + final)
 
 
 def _apart(one: Array, other: Array, angle: Array) -> Array:
@@ -285,14 +286,14 @@ def _turned(walk: _Walk, speed: float | Array, angle: Array) -> Array:
     return np.asarray(np.asarray(speed)[..., None] * turned)
 
 
-def _minimum(cost: object, grid: Array) -> float:
+def _minimum(cost: Callable[[Array], Array], grid: Array) -> float:
     """Minimiser of a smooth function of one share on [0, 1]: grid, then golden section."""
-    values = cost(grid)  # type: ignore[operator]
+    values = cost(grid)
     at = int(np.argmin(values))
     low, high = grid[max(at - 1, 0)], grid[min(at + 1, len(grid) - 1)]
     ratio = (np.sqrt(5) - 1) / 2
     for _ in range(60):
         a, b = high - ratio * (high - low), low + ratio * (high - low)
-        fa, fb = cost(np.array([a, b]))  # type: ignore[operator]
+        fa, fb = cost(np.array([a, b]))
         low, high = (low, b) if fa < fb else (a, high)
     return float((low + high) / 2)

@@ -17,10 +17,14 @@ from simcheck.planning.phasing import (
     open_candidate,
 )
 from simcheck.planning.problem import Problem, across
+from simcheck.planning.rendezvous import timed_candidates
 from simcheck.planning.routes import Route, handbook_routes
 
 ARCS = (0.35, 0.7, 1.2)
 """Angles in rad that one burn may sweep, tried in turn: losses of 0.5, 2 and 6 %."""
+
+_STARTS = 60  # phased candidates that the timed search starts from
+_WORTH = 1e-3  # a timed plan has to save this share, since a phased one is easier to explain
 
 INDIFFERENT = 0.005
 """Among plans within this share of the cheapest the earliest is chosen."""
@@ -69,7 +73,28 @@ def search(problems: list[Problem]) -> Search:
             break  # a longer sweep saves time, not Δv
         if not _splits(problem, routes):
             break
+    least = min((e.dv for e in best.entries), default=np.inf) if best is not None else np.inf
+    if least > floor * (1 + INDIFFERENT):
+        best = _with_timed(problem, best, routes, floor)
     return best if best is not None else Search(problems[0], [], floor)
+
+
+def _with_timed(
+    problem: Problem, best: Search | None, routes: list[Route], floor: float
+) -> Search | None:
+    """Add plans optimised for the time allowed, where the phase keeps the floor out of reach."""
+    if not (problem.aims_phase and problem.aims_circle and problem.aims_plane):
+        return best
+    use = best.problem if best is not None else problem
+    near = sorted(_entries(use, routes), key=lambda e: (e.dv, e.arrival))[:_STARTS]
+    given = [x for x in (entry.candidate(use) for entry in near) if x is not None]
+    bar = min((e.dv for e in best.entries), default=np.inf) if best is not None else np.inf
+    bar = min(bar * (1 - _WORTH), use.dv_m_s)
+    timed = [
+        Entry(c.dv, c.arrival, c.route, c) for c in timed_candidates(use, given) if c.dv <= bar
+    ]
+    entries = [*(best.entries if best is not None else []), *timed]
+    return Search(use, _ordered(entries), floor) if entries else None
 
 
 def all_routes(problem: Problem) -> list[Route]:

@@ -1,0 +1,1 @@
+"""What flows between the stages: frozen records of SI floats."""

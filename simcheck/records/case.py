@@ -81,6 +81,7 @@ class Craft:
 
     @property
     def mass_kg(self) -> float:
+        """Dry mass and propellant together."""
         return self.dry_mass_kg + self.propellant_kg
 
 
