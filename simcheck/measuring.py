@@ -11,6 +11,7 @@ held, not an error of the measurement.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -36,8 +37,10 @@ SAMPLES = 96
 """Samples a revolution."""
 
 _EQUATORIAL = 1e-9  # rad of inclination from 0 or 180 deg
+_RUNAWAY = 0.2  # a window that changes more than this in one pass is no window
 _WINDOW = 1e-12  # relative change of the averaging window at which it is settled
-_RELAY = 1e-12  # what a relay on its slot may read, relative
+_RELAY = 1e-12  # what a relay on its slot may read, relative and in rad
+_RELAY_LOOSE = 1e-9  # the same where rounding allows no better
 _ITERATIONS = 150  # near a very oblate body each leaves three quarters of the miss
 
 
@@ -129,6 +132,8 @@ def average(
         longitude = np.unwrap(elements.longitude)
         last, rate = fit_line(times, longitude, TAU / period)
         settled = abs(rate * period / TAU - 1) < _WINDOW or near is not None or gm_only(propagator)
+        if not _RUNAWAY < rate * period / TAU < 1 / _RUNAWAY:
+            raise FlightError(f"the orbit at {time:.0f} s has no steady period to average over")
         period = TAU / float(rate)
         if settled:
             break
@@ -178,48 +183,70 @@ def resolve_ring(ring: Ring, propagator: Propagator) -> RingMotion:
     motion = RingMotion(ring, radius, period, 0.0)
     if gm_only(propagator):
         return motion
-    elements = _circular(motion, 0, 0.0)
-    for _ in range(_ITERATIONS):
-        found, node_rate = _relay_averages(propagator, elements, motion, 0.0)
+
+    def miss(x: Array) -> tuple[Array, RingMotion]:
+        """What a relay's averages miss, its node's rate last, and the ring that they speak of."""
+        trial = motion._replace(node_rate=float(x[6]) * motion.rate)
+        found, node_rate = _relay_averages(propagator, _elements(x), trial, 0.0)
         fresh = RingMotion(
             ring,
             found.radius if by_period else given,
             given if by_period else found.period,
             node_rate,
         )
-        miss = given / found.period if by_period else given / found.radius
-        step = miss ** (2 / 3) if by_period else miss
-        elements = _corrected(elements, found, fresh, 0, step)
-        moved = abs(step - 1) + abs(fresh.node_rate - motion.node_rate) / fresh.rate
-        motion = fresh
-        if moved < _RELAY:
-            return motion
-    raise FlightError("the ring's motion does not settle in these forces; check its radius")
+        size = np.log(found.period / given) / 1.5 if by_period else np.log(found.radius / given)
+        rest = _relay_miss(found, fresh, 0)
+        return np.array([size, *rest, x[6] - node_rate / motion.rate]), fresh
+
+    return _settled(miss, np.append(_circular(motion, 0, 0.0), 0.0))[1]
 
 
 def relay_state(motion: RingMotion, propagator: Propagator, slot: int, time: float = 0.0) -> Array:
-    """Osculating state (6,) of a relay whose averaged elements at `time` are its slot's."""
+    """Osculating state (6,) of a relay whose averaged elements at `time` are its slot's.
+
+    Raises FlightError where the iteration does not settle.
+    """
     gm = propagator.gravity.gm
-    elements = _circular(motion, slot, time)
+    start = _circular(motion, slot, time)
+    if gm_only(propagator):
+        return _inertial(_elements(start), motion, time, gm)
+
+    def miss(x: Array) -> tuple[Array, RingMotion]:
+        found, _ = _relay_averages(propagator, _elements(x), motion, time)
+        size = np.log(found.period / motion.period_s) / 1.5
+        return np.array([size, *_relay_miss(found, motion, slot)]), motion
+
+    return _inertial(_elements(_settled(miss, start)[0]), motion, time, gm)
+
+
+def _settled(
+    miss: Callable[[Array], tuple[Array, RingMotion]], start: Array
+) -> tuple[Array, RingMotion]:
+    """Zero of a miss that nearly equals the shift of its argument (Broyden's method)."""
+    x, inverse = start, np.eye(len(start))
+    rest, motion = miss(x)
     for _ in range(_ITERATIONS):
-        if gm_only(propagator):
-            break
-        found, _ = _relay_averages(propagator, elements, motion, time)
-        step = (motion.period_s / found.period) ** (2 / 3)
-        elements = _corrected(elements, found, motion, slot, step)
-        phase = wrap(found.longitude - motion.longitude(slot, found.time))
-        rest = [*found.e_vector, *found.normal[:2], step - 1, float(phase)]
         if np.max(np.abs(rest)) < _RELAY:
-            break
-    else:
-        raise FlightError("a relay does not settle on its slot in these forces")
-    return _inertial(elements, motion, time, gm)
+            return x, motion
+        step = -inverse @ rest
+        x = x + step
+        fresh, motion = miss(x)
+        change = inverse @ (fresh - rest)
+        inverse = inverse + np.outer(step - change, step @ inverse) / (step @ change)
+        rest = fresh
+    if np.max(np.abs(rest)) < _RELAY_LOOSE:
+        return x, motion
+    raise FlightError("the ring's motion does not settle in these forces; check its radius")
 
 
-def _circular(motion: RingMotion, slot: int, time: float) -> Equinoctial:
-    zero = np.array(0.0)
-    axis = np.array(motion.radius_m)
-    return Equinoctial(axis, zero, zero, zero, zero, motion.longitude(slot, time))
+def _circular(motion: RingMotion, slot: int, time: float) -> Array:
+    """Logarithm of the axis, h, k, p, q and mean longitude (6,) of a circle on the slot."""
+    longitude = float(motion.longitude(slot, time))
+    return np.array([np.log(motion.radius_m), 0.0, 0.0, 0.0, 0.0, longitude])
+
+
+def _elements(x: Array) -> Equinoctial:
+    return Equinoctial(np.exp(x[0]), *(np.asarray(part) for part in x[1:6]))
 
 
 def _inertial(elements: Equinoctial, motion: RingMotion, time: float, gm: float) -> Array:
@@ -244,18 +271,8 @@ def _relay_averages(
     return found, float(rate)
 
 
-def _corrected(
-    elements: Equinoctial, found: Averages, motion: RingMotion, slot: int, step: float
-) -> Equinoctial:
-    """Shift osculating elements by what their averages miss; converges as the oblateness."""
+def _relay_miss(found: Averages, motion: RingMotion, slot: int) -> list[float]:
+    """By how much averages are off a slot, as shifts of h, k, p, q and the mean longitude."""
     k, h = found.e_vector
-    p, q = found.normal[0] / 2, -found.normal[1] / 2
     phase = wrap(found.longitude - motion.longitude(slot, found.time))
-    return Equinoctial(
-        elements.a * step,
-        elements.h - h,
-        elements.k - k,
-        elements.p - p,
-        elements.q - q,
-        elements.longitude - phase,
-    )
+    return [h, k, found.normal[0] / 2, -found.normal[1] / 2, float(phase)]

@@ -175,8 +175,9 @@ class Shooter:
             engine = burns.engines[i]
             length = self.share * burn_seconds(size, float(state[6]), engine)
             ignition = float(burns.times[i]) - length / 2
-            if ignition < time - 1e-6:
+            if ignition < time - max(length, 1e-6):
                 raise FlightError(f"burn {i + 1} would begin {time - ignition:.0f} s too early")
+            ignition = max(ignition, time)
             state = self.propagator.advance(time, state, ignition).state
             if size > 0:
                 thrust = Thrust(

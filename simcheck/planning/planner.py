@@ -95,6 +95,7 @@ def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[tuple[Ent
             aimed = command(site, candidate)
         except FlightError as trouble:
             refused.append((entry, str(trouble)))
+            effort += max(1.0, len(candidate.impulses) / 4)
             continue
         if aimed.broken:
             refused.append((entry, aimed.broken))

@@ -65,7 +65,6 @@ def test_a_hundred_times_finer_steps_move_a_millimetre():
         for t in (3e-8, 3e-10, 3e-12, 3e-14)
     ]
     assert off[2] < 1e-3 * off[0]
-    assert_metres(off[3], 0.0, 1e-3) if np.ndim(off[3]) else None
     assert off[3] < 1e-3
 
 
@@ -191,16 +190,11 @@ def test_apsides_rest_at_the_critical_inclination():
         r, v = state_from_classical(a * (1 - e**2), e, i * DEG, 0.4, 270 * DEG, np.pi, g.gm)
         return drifts(TaylorPropagator(g), np.array([*r, *v, 1.0]), 40)
 
-    critical = np.degrees(poliastro_tests_critical())
+    critical = poliastro_tests.CRITICAL_INCLINATIONS[0]
     below, there, above = (flown(critical + d)[1] for d in (-1.0, 0.0, 1.0))
     assert below > 0 > above
     assert abs(there / (below - above) * 2) < 0.02  # deg
     assert_relative(flown(critical)[0] / DEG * DAY, -0.147713, 5e-3)
-
-
-def poliastro_tests_critical() -> float:
-    """63.4349 deg in rad, from the reference file where it has it."""
-    return float(getattr(poliastro_tests, "CRITICAL_INCLINATION", 63.4349)) * DEG
 
 
 @both
