@@ -1,8 +1,8 @@
 """How near a flight comes to what it must keep clear of: the ground, the outer limit, the members.
 
 Apsides are found as events, so the lowest altitude is exact between burns; closest approaches are
-taken on samples and refined by straight relative motion between them, whose error is that of the
-relative acceleration over half a sample: metres where two relays pass within a few kilometres.
+taken on samples and refined on cubics between them, whose error is 1e-9 of the radius: (2 pi/240)^4
+over 384.
 """
 
 from __future__ import annotations
@@ -17,6 +17,9 @@ from simcheck.kernels.transfers import period_of
 from simcheck.kernels.vectors import dot, norm
 
 SAMPLES_A_REVOLUTION = 240
+
+_STILL = 1e-12  # m2: a relative motion between samples below it is none
+_NEWTON = 4
 
 
 class Stretch(NamedTuple):
@@ -78,6 +81,8 @@ def _closest(
 def _grid(stretch: Stretch, gm: float) -> Array:
     period = float(period_of(stretch.state[:3], stretch.state[3:6], gm))
     span = stretch.end_s - stretch.start_s
+    if span <= 0.0:
+        return np.array([stretch.start_s])
     turns = span / period if np.isfinite(period) else 1.0
     return np.linspace(stretch.start_s, stretch.end_s, 3 + int(turns * SAMPLES_A_REVOLUTION))
 
@@ -93,11 +98,23 @@ def _states(propagator: Propagator, stretch: Stretch, times: Array) -> Array:
 
 
 def _refined(relative: Array, times: Array) -> float:
-    """Smallest distance in m of relative states (n, 7), straight motion between samples."""
+    """Smallest distance in m of relative states (n, 7) at times that do not fall.
+
+    Between samples the cubic with their positions and velocities is followed to its nearest point
+    by Newton's method, from where straight motion from either end would have it.
+    """
     r, v = relative[:, :3], relative[:, 3:6]
-    with np.errstate(all="ignore"):
-        shift = -dot(r, v) / dot(v, v)
-    reach = np.max(np.diff(times), initial=0.0)
-    shift = np.where(np.isfinite(shift), np.clip(shift, -reach, reach), 0.0)
-    shift[0], shift[-1] = max(shift[0], 0.0), min(shift[-1], 0.0)
-    return float(np.min(norm(r + shift[:, None] * v)))
+    best = float(np.min(norm(r)))
+    h = np.diff(times)[:, None]
+    gap, m0, m1 = r[1:] - r[:-1], v[:-1] * h, v[1:] * h
+    c1, c2, c3 = m0, 3 * gap - 2 * m0 - m1, m0 + m1 - 2 * gap
+    for end, place, slope in ((0.0, r[:-1], m0), (1.0, r[1:], m1)):
+        share = end - dot(place, slope) / np.maximum(dot(slope, slope), _STILL)
+        for _ in range(_NEWTON):
+            s = np.clip(share, 0.0, 1.0)[:, None]
+            p = r[:-1] + s * (c1 + s * (c2 + s * c3))
+            d = c1 + s * (2 * c2 + 3 * s * c3)
+            curve = dot(d, d) + dot(p, 2 * c2 + 6 * s * c3)
+            share = s[:, 0] - dot(p, d) / np.where(curve > _STILL, curve, np.inf)
+        best = min(best, float(np.min(norm(p), initial=np.inf)))
+    return best

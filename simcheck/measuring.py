@@ -4,9 +4,10 @@ A state is flown for whole revolutions and its osculating equinoctial elements, 
 frame, are averaged; the mean longitude is fitted as a straight line plus two harmonics. A ring is
 resolved once a gravity: the relay whose averages are the ring's is found by iteration, and its mean
 motion and node rate become the slots' motion, so that a member flown alone reads zero error. Under
-even zonals it does so for ever to about 1e-9 of a revolution; under J3 its eccentricity vector
-wanders about the frozen value, J3/(2 J2) R/a sin i in size, which then is the floor of what can be
-held, not an error of the measurement.
+even zonals it does so to 1e-6 of a revolution over fifty revolutions about Mars or the Earth (to
+1e-4 about Vesta), since a window of two revolutions leaves terms of second order; under J3 its
+eccentricity vector wanders about the frozen value, J3/(2 J2) R/a sin i in size, which then is the
+floor of what can be held, not an error of the measurement.
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ _RUNAWAY = 0.2  # a window that changes more than this in one pass is no window
 _WINDOW = 1e-12  # relative change of the averaging window at which it is settled
 _RELAY = 1e-12  # what a relay on its slot may read, relative and in rad
 _RELAY_LOOSE = 1e-9  # the same where rounding allows no better
-_ITERATIONS = 150  # near a very oblate body each leaves three quarters of the miss
+_ITERATIONS = 150
 
 
 class RingMotion(NamedTuple):

@@ -1,1 +1,1 @@
-"""Motion: one seam, a fast propagator and a reference one."""
+"""Propagators behind one seam, a fast one and one for reference."""

@@ -1,1 +1,1 @@
-"""The edge that reads and writes files; units live here and nowhere below."""
+"""The edge to files: case files in, JSON in and out, units."""

@@ -1,1 +1,1 @@
-"""A plan flown against imperfect engines."""
+"""Case and Plan to Flight: every arc as real engines fly it."""

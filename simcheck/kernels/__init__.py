@@ -1,1 +1,1 @@
-"""Pure numerics on float64 arrays, SI and radians."""
+"""Numerics on plain float64 arrays: SI, radians, no files and no units."""

@@ -16,6 +16,7 @@ from simcheck.kernels.vectors import TAU, dot, norm
 _SMALL_Z = 0.5  # below this |z| Stumpff's functions come from their series
 _SERIES_TERMS = 14  # leaves a remainder below 1e-18 at |z| = 0.5
 _MAX_ITERATIONS = 60
+_SETTLED = 1e-9  # relative step of the universal anomaly after which it is exact
 
 
 def stumpff(z: Array) -> tuple[Array, Array]:
@@ -84,21 +85,23 @@ def _solve_universal(r0: Array, v0: Array, dt: Array, gm: float) -> tuple[Array,
     chi = np.where(alpha > 0, root * dt * alpha, _parabolic_start(r0n, dt, gm))
     hyperbolic = alpha * np.sqrt(gm) * np.abs(dt) < -1e-6 * np.sqrt(r0n)
     chi = np.where(hyperbolic, _hyperbolic_start(r0n, sigma, alpha, dt, gm), chi)
-    active = np.isfinite(chi)
+    rows = np.flatnonzero(np.isfinite(chi))
     for _ in range(_MAX_ITERATIONS):
-        c, s = stumpff(alpha * chi**2)
-        u1, u2, u3 = chi * (1 - alpha * chi**2 * s), chi**2 * c, chi**3 * s
-        value = r0n * u1 + sigma * u2 + u3 - root * dt
-        slope = r0n * (1 - alpha * u2) + sigma * u1 + u2
-        curve = sigma * (1 - alpha * u2) + (1 - alpha * r0n) * u1
-        # Laguerre with n = 5.
+        here, al, r, sg = chi[rows], alpha[rows], r0n[rows], sigma[rows]
+        square = here * here
+        c, s = stumpff(al * square)
+        u1, u2, u3 = here * (1 - al * square * s), square * c, here * square * s
+        value = r * u1 + sg * u2 + u3 - root * dt[rows]
+        slope = r * (1 - al * u2) + sg * u1 + u2
+        curve = sg * (1 - al * u2) + (1 - al * r) * u1
+        # Laguerre with n = 5: cubic, so the step after one this small is below rounding.
         under = np.sqrt(np.abs(16 * slope**2 - 20 * value * curve))
         step = 5 * value / (slope + np.copysign(under, slope))
-        chi = np.where(active, chi - step, chi)
-        active = active & (np.abs(step) > 4e-16 * np.abs(chi) + 1e-300)
-        if not active.any():
+        chi[rows] = here - step
+        rows = rows[np.abs(step) > _SETTLED * np.abs(chi[rows]) + 1e-300]
+        if not len(rows):
             break
-    chi = np.where(active & (np.abs(step) > 1e-9 * np.abs(chi)), np.nan, chi)
+    chi[rows] = np.nan
     return chi, dt, alpha
 
 

@@ -13,7 +13,7 @@ from simcheck.kernels.elements import eccentricity_vector
 from simcheck.kernels.kepler import mean_from_true, orbital_period
 from simcheck.kernels.vectors import TAU, cross, dot, norm, turn_about, unit
 
-_CIRCULAR = 1e-9  # below this eccentricity the periapsis is taken where the craft is
+_CIRCULAR = 1e-11  # below this eccentricity the periapsis is taken where the craft is
 
 
 def inverse_axis(position: Array, velocity: Array, gm: float) -> Array:
@@ -52,6 +52,7 @@ def coast_to_direction(
     """
     w = unit(cross(position, velocity))
     apsis = apsis_direction(position, velocity, gm)
+    apsis = unit(apsis - dot(apsis, w) * w)  # near a circle rounding tilts it out of the plane
     side = cross(w, apsis)
     e = float(norm(eccentricity_vector(position, velocity, gm)))
     e = e if e > _CIRCULAR else 0.0

@@ -1,1 +1,1 @@
-"""From a case to the burns that bring its craft to the slot."""
+"""Case to Plan: candidates, the cheapest of them in time, aimed with real engines."""

@@ -38,6 +38,7 @@ _DESCENTS = 8
 _ALL_TARGETS = 5  # period, eccentricity (2), plane (2); the phase may be free
 _STALE = 0.7  # a step that leaves more than this of the miss calls for fresh slopes
 _HELD_FROM, _HELD = 0.93, 0.03  # share of max_burn from which a burn hardly changes
+_HELD_TIME = 1e-3  # of its freedom is left to a time at its bound
 _CLIP = 0.99  # share of max_burn at which a burn is cut short
 _FEW = 8  # with more burns than this one descent has to do
 _SETTLED = 1e-4  # relative change of the total Δv at which a step is the last
@@ -45,9 +46,13 @@ _SETTLED = 1e-4  # relative change of the total Δv at which a step is the last
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Aim:
-    """What the re-aiming has to meet, and with what. start is the state (7,) at start_s."""
+    """What the re-aiming has to meet, and with what. start is the state (7,) at start_s.
+
+    end_s is the latest last cutoff; infinity where time is free.
+    """
 
     start_s: float
+    end_s: float
     start: Array
     motion: RingMotion
     slot: int
@@ -227,6 +232,7 @@ class Shooter:
 
 def _converge(shooter: Shooter, burns: Burns) -> tuple[Burns, Flown]:
     """Meet the targets, then lower the total Δv while that pays."""
+    burns = burns._replace(times=_in_time(shooter, burns, burns.times))
     flown = shooter.fly(burns)
     burns, flown, slopes = _meet(shooter, burns, flown, None)
     pace = 1.0
@@ -235,7 +241,7 @@ def _converge(shooter: Shooter, burns: Burns) -> tuple[Burns, Flown]:
     for _ in range(_DESCENTS if len(burns.times) <= _FEW else 1):
         rates = _rates(flown)
         slopes = shooter.slopes(burns, flown, rates)
-        step = pace * _step(shooter, burns, flown, slopes, descend=True)
+        step = pace * _timely(shooter, burns, flown, slopes, rates, descend=True)
         try:
             trial, result, _ = _take(shooter, burns, flown, step, rates, loosely=True)
             trial, result, _ = _meet(shooter, trial, result, slopes)
@@ -265,7 +271,7 @@ def _meet(
         rates = _rates(flown)
         if slopes is None:
             slopes = shooter.slopes(burns, flown, rates)
-        step = _step(shooter, burns, flown, slopes, descend=False)
+        step = _timely(shooter, burns, flown, slopes, rates, descend=False)
         before = flown.miss
         burns, flown, share = _take(shooter, burns, flown, step, rates)
         if np.max(np.abs(flown.miss)) > _STALE * worst:
@@ -297,7 +303,43 @@ def _learned(slopes: Array, step: Array, change: Array) -> Array:
     return np.asarray(slopes + np.outer(change - slopes @ x, x) / (x @ x))
 
 
-def _step(shooter: Shooter, burns: Burns, flown: Flown, slopes: Array, *, descend: bool) -> Array:
+def _in_time(shooter: Shooter, burns: Burns, times: Array) -> Array:
+    """Times (n,) with the first ignition not before the start, the last cutoff not after the end."""
+    if not len(times):
+        return times
+    setup, mass = shooter.setup, float(shooter.setup.start[6])
+    halves = [
+        shooter.share * burn_seconds(float(norm(burns.dvs[i])), mass, burns.engines[i]) / 2
+        for i in (0, -1)
+    ]
+    inside = times.copy()
+    inside[0] = max(inside[0], setup.start_s + halves[0])
+    inside[-1] = min(inside[-1], setup.end_s - halves[1])
+    return inside
+
+
+def _timely(
+    shooter: Shooter,
+    burns: Burns,
+    flown: Flown,
+    slopes: Array,
+    rates: Array,
+    *,
+    descend: bool,
+) -> Array:
+    """The step (n, 4), made again with the first or last time held where it would pass a bound."""
+    held = np.zeros(len(burns.times), dtype=bool)
+    step = _step(shooter, burns, flown, slopes, held, descend=descend)
+    times = burns.times + step[:, 0] / rates
+    held = np.abs(_in_time(shooter, burns, times) - times) > 1e-9
+    if held.any():
+        step = _step(shooter, burns, flown, slopes, held, descend=descend)
+    return step
+
+
+def _step(
+    shooter: Shooter, burns: Burns, flown: Flown, slopes: Array, held: Array, *, descend: bool
+) -> Array:
     """Step (n, 4): least change that zeroes the linearised miss, or descent of Δv that keeps it.
 
     The metric is the curvature of the total Δv: a burn turned along its orbit by x at fixed Δv
@@ -309,7 +351,7 @@ def _step(shooter: Shooter, burns: Burns, flown: Flown, slopes: Array, *, descen
     sizes = np.maximum(norm(burns.dvs), 1e-3 * burns.total + 1e-3)
     directions = burns.dvs / np.maximum(norm(burns.dvs), 1e-12)[:, None]
     scale = np.repeat(np.sqrt(sizes), 4).reshape(count, 4)
-    scale[:, 0] = 1 / np.sqrt(sizes)
+    scale[:, 0] = np.where(held, _HELD_TIME, 1.0) / np.sqrt(sizes)
     longest = np.array([engine.max_burn_s for engine in burns.engines])
     scale[flown.durations > _HELD_FROM * shooter.share * longest, 1:] *= _HELD
     gradient = np.concatenate([np.zeros((count, 1)), directions], axis=1)
@@ -338,7 +380,8 @@ def _take(
     for _ in range(6):
         times = burns.times + share * step[:, 0] / rates
         fresh = burns._replace(
-            times=times, dvs=_clipped(shooter, burns, flown, burns.dvs + share * step[:, 1:])
+            times=_in_time(shooter, burns, times),
+            dvs=_clipped(shooter, burns, flown, burns.dvs + share * step[:, 1:]),
         )
         try:
             result = shooter.fly(fresh)

@@ -64,6 +64,7 @@ class Range:
         case = self.case
         return Aim(
             start_s=0.0,
+            end_s=case.limits.duration_s,
             start=self.start,
             motion=self.motion,
             slot=case.craft.slot,

@@ -86,7 +86,7 @@ def _scale(problem: Problem) -> _Scaled:
         frame[0],
         frame[1],
         float(problem.motion.longitude(problem.slot, problem.start_s)),
-        (problem.end_s - problem.start_s) * rate - _MARGIN,
+        (problem.end_s - problem.start_s - lead) * rate - _MARGIN,
         lead * rate,
         problem.min_radius_m / length + _MARGIN,
         problem.max_radius_m / length - _MARGIN,

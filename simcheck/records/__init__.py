@@ -1,1 +1,1 @@
-"""What flows between the stages: frozen records of SI floats."""
+"""What flows between the stages: frozen dataclasses in SI units."""

@@ -25,7 +25,9 @@ def test_line_and_two_harmonics_are_exact(level, slope, terms, start, share):
     angle = TAU / period * (times - start)
     wave = sum(
         c * f(n * angle)
-        for c, (f, n) in zip(terms, [(np.cos, 1), (np.sin, 1), (np.cos, 2), (np.sin, 2)], strict=True)
+        for c, (f, n) in zip(
+            terms, [(np.cos, 1), (np.sin, 1), (np.cos, 2), (np.sin, 2)], strict=True
+        )
     )
     values = level + slope * (times - times[-1]) / period + wave
     last, rate = fit_line(times, values, TAU / period)

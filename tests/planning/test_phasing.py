@@ -1,0 +1,169 @@
+"""Phasing: what is built meets the moving slot, costs what was offered and keeps the limits."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from simcheck.kernels.transfers import apsis_radii, period_of
+from simcheck.kernels.vectors import norm
+from simcheck.planning.phasing import Candidate, Offer, build, offers, open_candidate
+from simcheck.planning.problem import Problem
+from simcheck.planning.rendezvous import timed_candidates
+from simcheck.planning.routes import Route
+from simcheck.planning.searching import all_routes
+from tests.cases_for_tests import ENGINE, OPEN
+from tests.helpers import assert_relative
+from tests.planning.problems import CASES, miss, problem
+
+
+def cheap_routes(posed: Problem) -> list[Route]:
+    return sorted(all_routes(posed), key=lambda route: route.dv)[:4]
+
+
+def some_offers(posed: Problem) -> list[Offer]:
+    """The cheapest and the earliest offers of the cheapest routes."""
+    found = [offer for route in cheap_routes(posed) for offer in offers(posed, route)]
+    assert found
+    cheap = sorted(found, key=lambda offer: offer.dv)[:8]
+    return cheap + sorted(found, key=lambda offer: offer.arrival)[:8]
+
+
+@pytest.mark.parametrize("engine", ["impulses", "small"])
+@pytest.mark.parametrize("name", CASES)
+def test_built_candidates_meet_the_slot(name: str, engine: str) -> None:
+    """Flown exactly, the impulses end metres from the slot; the cost is the sum and the offer's."""
+    posed = problem(name) if engine == "impulses" else problem(name, engine=ENGINE)
+    built = 0
+    for offer in some_offers(posed):
+        candidate = build(posed, offer)
+        if candidate is None:
+            continue
+        built += 1
+        metres, speed = miss(posed, candidate)
+        assert metres < 2e-6 * posed.radius_m  # the search leaves 1e-7 of the radius, times revs
+        assert speed < 2e-6 * float(norm(posed.ring_velocity(posed.position_m)))
+        assert_relative(candidate.dv, sum(norm(x.dv) for x in candidate.impulses), 1e-12)
+        assert_relative(candidate.dv, offer.dv, 1e-9)
+        assert abs(candidate.arrival - offer.arrival) < 1e-6 * posed.motion.period_s
+        assert_sound(posed, candidate)
+    assert built > 0
+
+
+def assert_sound(posed: Problem, candidate: Candidate) -> None:
+    """In order of time, within the duration, orbits between within the radii."""
+    times = [impulse.time for impulse in candidate.impulses]
+    assert times[0] >= posed.start_s
+    assert all(one < two for one, two in pairwise(times))
+    assert candidate.arrival <= posed.end_s
+    for impulse in candidate.impulses[:-1]:
+        low, high = apsis_radii(impulse.position, impulse.after, posed.gm)
+        assert low >= posed.min_radius_m - 2.0
+        assert high <= posed.max_radius_m + 2.0
+
+
+def test_phasing_orbit_has_the_period_that_is_said() -> None:
+    """The orbit after the parted burn has the period of `phasing`, and k of them pass."""
+    posed = problem()
+    for offer in some_offers(posed):
+        candidate = build(posed, offer)
+        if candidate is None or candidate.phasing is None:
+            continue
+        phasing = candidate.phasing
+        one, two = candidate.impulses[phasing.index : phasing.index + 2]
+        assert_relative(period_of(one.position, one.after, posed.gm), phasing.period_s, 1e-9)
+        assert_relative(two.time - one.time, phasing.revolutions * phasing.period_s, 1e-9)
+
+
+def test_one_revolution_fewer_costs_what_is_said() -> None:
+    """one_fewer_dv is the total of the same offer with one turn fewer, its period longer."""
+    posed = problem()
+    checked = 0
+    for offer in some_offers(posed):
+        candidate = build(posed, offer)
+        if candidate is None or candidate.phasing is None:
+            continue
+        phasing = candidate.phasing
+        if phasing.revolutions < 2:
+            assert np.isnan(phasing.one_fewer_dv)
+            continue
+        if np.isnan(phasing.one_fewer_dv):
+            continue
+        one, two = candidate.impulses[phasing.index : phasing.index + 2]
+        period = phasing.period_s * phasing.revolutions / (phasing.revolutions - 1)
+        speed = np.sqrt(
+            posed.gm * (2 / norm(one.position) - 1 / np.cbrt(posed.gm * (period / 2 / np.pi) ** 2))
+        )
+        # Of all velocities of that speed the cheapest lies in the plane of the two outer ones, and
+        # none is cheaper than the two differences in speed.
+        least = abs(speed - norm(one.before)) + abs(speed - norm(two.after))
+        others = candidate.dv - norm(one.dv) - norm(two.dv)
+        assert phasing.one_fewer_dv >= others + least - 1e-6
+        checked += 1
+    assert checked > 0
+
+
+def test_the_phase_is_nearly_free() -> None:
+    """With days to spend the cheapest offer costs its route, no more."""
+    posed = problem()
+    for route in cheap_routes(posed)[:2]:
+        assert_relative(min(offer.dv for offer in offers(posed, route)), route.dv, 1e-6)
+
+
+def test_offers_end_before_the_limit_and_after_the_coasts() -> None:
+    """No offer arrives late, or before its coasts can be flown."""
+    posed = problem()
+    for route in cheap_routes(posed):
+        for offer in offers(posed, route):
+            assert offer.arrival <= posed.end_s
+            assert offer.arrival >= posed.start_s + sum(route.coasts)
+
+
+def test_limits_are_in_the_offers() -> None:
+    """A phasing orbit below min_radius or beyond max_radius is not built."""
+    open_problem = problem()
+    tight = replace(open_problem, min_radius_m=3.84e6, max_radius_m=13.3e6)
+    for posed in (open_problem, tight):
+        for offer in some_offers(posed):
+            candidate = build(posed, offer)
+            if candidate is not None:
+                assert_sound(posed, candidate)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_open_candidates_fly_the_route_as_it_is(name: str) -> None:
+    """With the phase free a route costs itself and takes its coasts, a revolution more at most."""
+    posed = problem(name, tolerance=OPEN)
+    made = 0
+    for route in cheap_routes(posed):
+        candidate = open_candidate(posed, route)
+        if candidate is None:
+            continue
+        made += 1
+        assert_relative(candidate.dv, route.dv, 1e-9)
+        assert candidate.arrival >= sum(route.coasts) - 1e-6
+        assert candidate.arrival < sum(route.coasts) + 1.01 * posed.period_s
+    assert made > 0
+
+
+@pytest.mark.parametrize("hours", [9.0, 14.0])
+def test_timed_candidates_meet_the_slot_in_time(hours: float) -> None:
+    """Burn times and vectors optimised together: on the slot, within the time, limits kept."""
+    posed = problem(days=hours / 24, min_altitude_m=200e3)
+    given = [
+        candidate
+        for route in cheap_routes(posed)
+        for offer in offers(posed, route)[:4]
+        if (candidate := build(posed, offer)) is not None
+    ]
+    found = timed_candidates(posed, given)
+    assert found
+    for candidate in found[:5]:
+        metres, _ = miss(posed, candidate)
+        assert metres < 2e-6 * posed.radius_m
+        assert_sound(posed, candidate)
+    if given:
+        assert min(c.dv for c in found) <= min(c.dv for c in given) * (1 + 1e-6)
