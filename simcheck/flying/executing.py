@@ -62,7 +62,9 @@ def execute(
     """Fly one commanded burn from ignition at `time` with state (7,)."""
     thrust = _actual_thrust(command, engine, errors, draws, index)
     full = max(float(state[6]) - dry_mass, 0.0) / thrust.flow_kg_s
-    length, ended = _length(command, thrust, float(state[6]))
+    length, ended = _length(
+        command, thrust, float(state[6]), _magnitude(command, errors, draws, index)
+    )
     stop = None
     if command.cutoff == "orbit" and command.watch is not None:
         length, ended = WATCH_CAP * command.duration_s, "watch not reached"
@@ -75,11 +77,19 @@ def execute(
     return Executed(thrust, time, end.time, end.state, ended)
 
 
-def _length(command: Command, thrust: Thrust, mass: float) -> tuple[float, str]:
+def _length(command: Command, thrust: Thrust, mass: float, more: float) -> tuple[float, str]:
+    """Commanded length in s. An accelerometer's error is the burn's magnitude error `more`."""
     if command.cutoff == "velocity":
-        burnt = -mass * math.expm1(-command.dv_m_s / thrust.exhaust_m_s)
+        burnt = -mass * math.expm1(-command.dv_m_s * (1 + more) / thrust.exhaust_m_s)
         return burnt / thrust.flow_kg_s, "velocity"
     return command.duration_s, "duration"
+
+
+def _magnitude(command: Command, errors: Errors, draws: Draws, index: int) -> float:
+    """Relative magnitude error of a burn."""
+    g = draws.burns[index]
+    fixed = errors.magnitude_fixed_m_s / command.dv_m_s * g[1]
+    return max(float(errors.magnitude_proportional * g[0] + fixed), -0.99)
 
 
 def _stop(watch: Watch, gm: float) -> Stop:
@@ -97,8 +107,7 @@ def _actual_thrust(
 ) -> Thrust:
     g = draws.burns[index]
     size = command.dv_m_s
-    more = errors.magnitude_proportional * g[0] + errors.magnitude_fixed_m_s / size * g[1]
-    more = max(float(more), -0.99)
+    more = _magnitude(command, errors, draws, index)
     angles = errors.pointing_proportional_rad * g[2:4] + errors.pointing_fixed_m_s / size * g[4:6]
     thrust = engine.thrust_n * (1 + errors.thrust_bias * draws.thrust)
     isp = engine.isp_s * (1 + errors.isp_bias * draws.isp)

@@ -296,6 +296,7 @@ def _neighbours(
         if member.slot is not None:
             slots = case.craft.slot - member.slot
             spacing = float(np.degrees(wrap(2 * math.pi * slots / case.ring.slots)))
+            ahead = spacing + float(np.degrees(wrap(np.radians(ahead - spacing))))
         rows.append(Neighbour(name=member.name, spacing_deg=spacing, phase_deg=ahead))
     return tuple(rows)
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simcheck.arrays import Array
 from simcheck.engines.base import G0, Gravity, Propagator, Steering, Thrust
@@ -304,7 +305,7 @@ def _learned(slopes: Array, step: Array, change: Array) -> Array:
 
 
 def _in_time(shooter: Shooter, burns: Burns, times: Array) -> Array:
-    """Times (n,) with the first ignition not before the start, the last cutoff not after the end."""
+    """Times (n,) with the first ignition after the start and the last cutoff before the end."""
     if not len(times):
         return times
     setup, mass = shooter.setup, float(shooter.setup.start[6])
@@ -338,7 +339,13 @@ def _timely(
 
 
 def _step(
-    shooter: Shooter, burns: Burns, flown: Flown, slopes: Array, held: Array, *, descend: bool
+    shooter: Shooter,
+    burns: Burns,
+    flown: Flown,
+    slopes: Array,
+    held: NDArray[np.bool_],
+    *,
+    descend: bool,
 ) -> Array:
     """Step (n, 4): least change that zeroes the linearised miss, or descent of Δv that keeps it.
 

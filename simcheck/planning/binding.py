@@ -4,65 +4,80 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
 from simcheck.errors import NoPlanError
 from simcheck.kernels.transfers import apsis_radii
-from simcheck.planning.phasing import Candidate
+from simcheck.planning.phasing import MAX_PIECES, Candidate
 from simcheck.planning.problem import HORIZON_REVOLUTIONS, Problem
-from simcheck.planning.searching import Entry, search
+from simcheck.planning.searching import Entry, Search, search
 from simcheck.records.case import Case
 
 _HOUR, _DAY = 3600.0, 86400.0
+_LOOKED_AT = 40
+_HALVINGS = 4
 
 
-def no_plan(case: Case, problems: list[Problem], refused: list[tuple[Entry, str]]) -> NoPlanError:
+class Refusal(NamedTuple):
+    """A plan that was aimed and refused: limit is empty where the aiming failed; excess in SI."""
+
+    entry: Entry
+    limit: str
+    why: str
+    excess: float
+
+
+def no_plan(case: Case, problems: list[Problem], refused: list[Refusal]) -> NoPlanError:
     """The error that says which limit binds and by how much."""
     if refused:
         return _refused(refused)
     for limit, lift, judge in _LIFTS:
-        found = search([lift(problem, case) for problem in problems])
-        for entry in found.entries[:40]:
-            candidate = entry.candidate(found.problem)
-            if candidate is not None:
-                return judge(case, problems[0], limit, found.entries, candidate)
-    lifted = [_lift_all(problem, case) for problem in problems]
-    found = search(lifted)
-    for entry in found.entries[:40]:
-        candidate = entry.candidate(found.problem)
+        lifted = [lift(problem, case) for problem in problems]
+        found = search(lifted, timed=limit == "dv")
+        candidate = _first_built(found)
         if candidate is not None:
-            days = candidate.arrival / _DAY
-            return NoPlanError(
-                "no plan fits, and lifting any one limit does not help; without limits the "
-                f"cheapest needs {candidate.dv:.1f} m/s and {days:.2f} d; relax several of "
-                "[limits] duration, dv, min_altitude and max_radius",
-                limit="several",
-                excess=float("nan"),
-            )
+            return judge(case, problems, limit, found.entries, candidate)
+    found = search([_lift_all(problem, case) for problem in problems], timed=False)
+    candidate = _first_built(found)
+    if candidate is not None:
+        days = candidate.arrival / _DAY
+        return NoPlanError(
+            "no plan fits, and lifting any one limit does not help; without limits the "
+            f"cheapest needs {candidate.dv:.1f} m/s and {days:.2f} d; relax several of "
+            "[craft] propellant and [limits] duration, dv, min_altitude, max_radius",
+            limit="several",
+            excess=float("nan"),
+        )
     return NoPlanError(
         "no plan found even without limits: the planner's routes do not reach this ring, or each "
-        "burn would need more than 40 parts; check [engine] thrust and max_burn",
+        f"burn would need more than {MAX_PIECES} parts; check [engine] thrust and max_burn",
         limit="thrust",
         excess=float("nan"),
     )
 
 
-def _refused(refused: list[tuple[Entry, str]]) -> NoPlanError:
-    entry, why = refused[0]
-    names = {"duration", "dv", "propellant", "min_altitude", "max_radius", "separation"}
-    if why in names | {"max_burn"}:
-        table = "engine" if why == "max_burn" else "craft" if why == "propellant" else "limits"
-        message = (
-            f"no plan fits: with finite burns in the case's forces each of the {len(refused)} "
-            f"best plans breaks a limit, the first ({entry.dv:.1f} m/s) [{table}] {why}"
-        )
-        return NoPlanError(message, limit=why, excess=float("nan"))
-    return NoPlanError(
-        f"no plan could be flown: {why} ({len(refused)} plans tried)",
-        limit="aiming",
-        excess=float("nan"),
+def _first_built(found: Search) -> Candidate | None:
+    for entry in found.entries[:_LOOKED_AT]:
+        candidate = entry.candidate(found.problem)
+        if candidate is not None:
+            return candidate
+    return None
+
+
+def _refused(refused: list[Refusal]) -> NoPlanError:
+    tried = f"{len(refused)} plan{'s' if len(refused) > 1 else ''}"
+    first = refused[0]
+    if not first.limit:
+        message = f"no plan could be flown ({tried} tried): {first.why}"
+        return NoPlanError(message, limit="aiming", excess=float("nan"))
+    table = {"max_burn": "engine", "propellant": "craft"}.get(first.limit, "limits")
+    message = (
+        f"no plan fits [{table}] {first.limit} ({tried} tried): flown with finite burns in the "
+        f"case's forces, the first, of {first.entry.dv:.1f} m/s, {first.why}"
     )
+    return NoPlanError(message, limit=first.limit, excess=first.excess)
 
 
 def _lift_duration(problem: Problem, case: Case) -> Problem:
@@ -88,26 +103,39 @@ def _lift_all(problem: Problem, case: Case) -> Problem:
     return problem
 
 
-_Judge = Callable[[Case, Problem, str, list[Entry], Candidate], NoPlanError]
+_Judge = Callable[[Case, list[Problem], str, list[Entry], Candidate], NoPlanError]
 
 
 def _late(
-    case: Case, problem: Problem, limit: str, entries: list[Entry], candidate: Candidate
+    case: Case, problems: list[Problem], limit: str, entries: list[Entry], candidate: Candidate
 ) -> NoPlanError:
-    soonest = min(e.arrival for e in entries)
-    given = problem.end_s
-    over = soonest - given
+    """Narrow down by halving how long a plan takes at least."""
+    short, long = problems[0].end_s, min(e.arrival for e in entries)
+    dv = candidate.dv
+    for _ in range(_HALVINGS):
+        middle = (short + long) / 2
+        made = _first_built(search([replace(p, end_s=middle) for p in problems]))
+        if made is None:
+            short = middle
+        else:
+            long, dv = min(long, made.arrival), made.dv
+    over = long - problems[0].end_s
     message = (
-        f"no plan fits [limits] duration = {given / _DAY:.3f} d: the earliest arrival within the "
-        f"other limits is {soonest / _DAY:.3f} d, {over / _HOUR:.1f} h later; the cheapest there "
-        f"is {candidate.dv:.1f} m/s at {candidate.arrival / _DAY:.3f} d"
+        f"no plan fits [limits] duration = {_span(problems[0].end_s)}: the shortest found within "
+        f"the other limits takes {_span(long)}, {_span(over)} longer, and {dv:.1f} m/s; the "
+        f"cheapest takes {_span(candidate.arrival)} and {candidate.dv:.1f} m/s"
     )
     return NoPlanError(message, limit=limit, excess=over)
 
 
+def _span(seconds: float) -> str:
+    return f"{seconds / _DAY:.2f} d" if seconds > 2 * _DAY else f"{seconds / _HOUR:.2f} h"
+
+
 def _dear(
-    case: Case, problem: Problem, limit: str, entries: list[Entry], candidate: Candidate
+    case: Case, problems: list[Problem], limit: str, entries: list[Entry], candidate: Candidate
 ) -> NoPlanError:
+    problem = problems[0]
     cheapest = min(e.dv for e in entries)
     over = cheapest - problem.dv_m_s
     tank = case.limits.dv_m_s > problem.dv_m_s
@@ -120,8 +148,9 @@ def _dear(
 
 
 def _low(
-    case: Case, problem: Problem, limit: str, entries: list[Entry], candidate: Candidate
+    case: Case, problems: list[Problem], limit: str, entries: list[Entry], candidate: Candidate
 ) -> NoPlanError:
+    problem = problems[0]
     lows = [float(apsis_radii(x.position, x.after, problem.gm)[0]) for x in candidate.impulses]
     over = problem.min_radius_m - min(lows)
     message = (
@@ -132,8 +161,9 @@ def _low(
 
 
 def _far(
-    case: Case, problem: Problem, limit: str, entries: list[Entry], candidate: Candidate
+    case: Case, problems: list[Problem], limit: str, entries: list[Entry], candidate: Candidate
 ) -> NoPlanError:
+    problem = problems[0]
     highs = [float(apsis_radii(x.position, x.after, problem.gm)[1]) for x in candidate.impulses]
     over = max(highs) - problem.max_radius_m
     message = (

@@ -25,13 +25,21 @@ _SLACK = 1e-9
 _RADIUS_SLACK = 1.0  # m
 
 
+class Broken(NamedTuple):
+    """A limit that an aimed flight breaks: by how much in SI, and in words."""
+
+    limit: str
+    excess: float
+    why: str
+
+
 class Aimed(NamedTuple):
-    """Commands with what they lead to. broken is empty, or says which limit they break."""
+    """Commands with what they lead to, and the limit that they break, if any."""
 
     commands: tuple[Command, ...]
     dv_m_s: float
     arrival_s: float
-    broken: str
+    broken: Broken | None
 
 
 class Range:
@@ -124,24 +132,36 @@ def _too_short(site: Range, burns: Burns, flown: Flown) -> tuple[int, bool] | No
     return None
 
 
-def _broken(site: Range, burns: Burns, flown: Flown, arrival: float) -> str:
-    """Which limit the aimed flight breaks, or an empty string."""
+def _broken(site: Range, burns: Burns, flown: Flown, arrival: float) -> Broken | None:
+    """The first limit that the aimed flight breaks."""
     limits, case = site.case.limits, site.case
-    left = flown.states[-1, 6] if len(flown.states) else site.start[6]
-    longest = [engine.max_burn_s for engine in burns.engines]
+    left = float(flown.states[-1, 6]) if len(flown.states) else float(site.start[6])
+    longest = np.array([engine.max_burn_s for engine in burns.engines])
     seen = _clearances(site, burns, flown, arrival)
+    low = seen.lowest_radius_m - case.body.radius_m
     near = seen.closest_m if seen.closest_m is not None else math.inf
-    broken = {
-        "max_burn": np.any(flown.durations > np.array(longest) * (1 + _SLACK)),
-        "duration": arrival > limits.duration_s * (1 + _SLACK),
-        "dv": burns.total > limits.dv_m_s * (1 + _SLACK),
-        "propellant": left < case.craft.dry_mass_kg,
-        "min_altitude": seen.lowest_radius_m
-        < case.body.radius_m + limits.min_altitude_m - _RADIUS_SLACK,
-        "max_radius": seen.largest_radius_m > limits.max_radius_m + _RADIUS_SLACK,
-        "separation": near < limits.separation_m,
-    }
-    return next((name for name, fails in broken.items() if fails), "")
+    who = case.members[seen.closest_member or 0].name if case.members else ""
+    checks = [
+        (
+            "max_burn",
+            float(np.max(flown.durations - longest, initial=-1.0)),
+            "burns {:.1f} s longer",
+        ),
+        ("duration", arrival - limits.duration_s, "arrives {:.1f} s later"),
+        ("dv", burns.total - limits.dv_m_s, "needs {:.2f} m/s more"),
+        ("propellant", case.craft.dry_mass_kg - left, "needs {:.3f} kg more than the tank holds"),
+        ("min_altitude", limits.min_altitude_m - low - _RADIUS_SLACK, "comes {:,.0f} m lower"),
+        (
+            "max_radius",
+            seen.largest_radius_m - limits.max_radius_m - _RADIUS_SLACK,
+            "goes {:,.0f} m further out",
+        ),
+        ("separation", limits.separation_m - near, "comes {:,.0f} m too near to " + who),
+    ]
+    for limit, excess, text in checks:
+        if excess > _SLACK * (1 + abs(excess)):
+            return Broken(limit, excess, text.format(excess))
+    return None
 
 
 def _clearances(site: Range, burns: Burns, flown: Flown, arrival: float) -> Clearances:

@@ -377,16 +377,16 @@ def _cost(problem: Problem, leg: Leg, option: _Option, place: Array) -> Array:
 
 
 def _one_fewer(problem: Problem, offer: Offer) -> float:
-    """Total Δv in m/s when the same gap is spent in one revolution fewer."""
+    """Total Δv in m/s with one revolution fewer, arriving then or some turns of the slot earlier."""
     option = offer.option
     leg = option.route.legs[option.leg]
     if offer.revolutions < 2:
         return float("nan")
     period = period_of(leg.position, offer.velocity, problem.gm)
-    longer = period * offer.revolutions / (offer.revolutions - 1)
+    gap = period * offer.revolutions - np.arange(3) * problem.motion.period_s
+    periods = np.where(gap > 0, gap, np.nan) / (offer.revolutions - 1)
     now = norm(offer.velocity - option.start) + norm(option.end - offer.velocity)
-    place = _places(leg, option, np.asarray(longer), problem.gm)
-    other = _cost(problem, leg, option, place)
+    other = np.min(_cost(problem, leg, option, _places(leg, option, periods, problem.gm)))
     return float(offer.dv - now + other) if np.isfinite(other) else float("nan")
 
 

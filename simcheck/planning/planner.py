@@ -10,7 +10,7 @@ from simcheck.engines.base import G0
 from simcheck.errors import FlightError, NoPlanError
 from simcheck.kernels.vectors import norm, rsw_frame
 from simcheck.measuring import average, offsets
-from simcheck.planning.binding import no_plan
+from simcheck.planning.binding import Refusal, no_plan
 from simcheck.planning.commanding import Aimed, Range, command
 from simcheck.planning.phasing import Candidate
 from simcheck.planning.problem import Problem, problem_of
@@ -38,8 +38,10 @@ def plan_ring(case: Case) -> Plan:
     site = Range(case)
     problems = [limited(problem_of(case, arc), case) for arc in ARCS]
     if _already_there(site):
-        return _plan(site, Search(problems[0], [], 0.0), None, _nothing(), Aimed((), 0.0, 0.0, ""))
-    refused: list[tuple[Entry, str]] = []
+        return _plan(
+            site, Search(problems[0], [], 0.0), None, _nothing(), Aimed((), 0.0, 0.0, None)
+        )
+    refused: list[Refusal] = []
     best: Plan | None = None
     for share, margin in _VARIANTS:
         found = search([_variant(problem, share, margin) for problem in problems])
@@ -68,20 +70,20 @@ def _cheaper(plan: Plan, best: Plan) -> bool:
     return plan.commanded_dv_m_s < best.commanded_dv_m_s * (1 - INDIFFERENT)
 
 
-def _mendable(refused: list[tuple[Entry, str]], best: Plan | None) -> bool:
+def _mendable(refused: list[Refusal], best: Plan | None) -> bool:
     """Whether another variant may keep what was refused for burns or orbits just over a limit."""
     bar = np.inf if best is None else best.commanded_dv_m_s * (1 - INDIFFERENT)
     near = ("max_burn", "max_radius", "min_altitude")
-    return any(why in near and entry.dv < bar for entry, why in refused)
+    return any(x.limit in near and x.entry.dv < bar for x in refused)
 
 
-def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[tuple[Entry, str]]]:
+def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[Refusal]]:
     """The first candidate that keeps every limit once aimed, and what was refused.
 
     Where the case's forces make a plan dearer than its impulses, others are aimed too and the
     cheapest as commanded is taken.
     """
-    refused: list[tuple[Entry, str]] = []
+    refused: list[Refusal] = []
     best: Plan | None = None
     effort = 0.0
     for entry in found.entries:
@@ -94,11 +96,13 @@ def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[tuple[Ent
         try:
             aimed = command(site, candidate)
         except FlightError as trouble:
-            refused.append((entry, str(trouble)))
+            refused.append(Refusal(entry, "", str(trouble), float("nan")))
             effort += max(1.0, len(candidate.impulses) / 4)
             continue
-        if aimed.broken:
-            refused.append((entry, aimed.broken))
+        if aimed.broken is not None:
+            refused.append(
+                Refusal(entry, aimed.broken.limit, aimed.broken.why, aimed.broken.excess)
+            )
             continue
         if best is None or aimed.dv_m_s < best.commanded_dv_m_s * (1 - INDIFFERENT):
             best = _plan(site, found, entry, candidate, aimed)
@@ -107,9 +111,9 @@ def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[tuple[Ent
     return best, refused
 
 
-def _hopeless(refused: list[tuple[Entry, str]]) -> bool:
+def _hopeless(refused: list[Refusal]) -> bool:
     """Whether burns have come out too long twice, which a finer split mends and others do not."""
-    return sum(why == "max_burn" for _, why in refused) >= 2
+    return sum(x.limit == "max_burn" for x in refused) >= 2
 
 
 def limited(problem: Problem, case: Case) -> Problem:

@@ -168,14 +168,15 @@ def _phasing(candidate: Candidate) -> str:
     if phasing is None:
         return ""
     turns = f"{phasing.revolutions} revolution{'s' if phasing.revolutions > 1 else ''}"
-    text = f"{turns} of {phasing.period_s / 3600:.4f} h on this orbit let the slot come round"
+    lets = "lets" if phasing.revolutions == 1 else "let"
+    text = f"{turns} of {phasing.period_s / 3600:.4f} h on this orbit {lets} the slot come round"
     if phasing.revolutions == 1:
         return text + "."
     if not np.isfinite(phasing.one_fewer_dv):
         return text + "; one fewer would need an orbit that the limits forbid."
     more = phasing.one_fewer_dv - candidate.dv
     if more < 0.05:
-        return text + "; one fewer over the same time would cost the same."
+        return text + "; one fewer would cost the same."
     return text + f"; one fewer would cost {more:.1f} m/s more."
 
 

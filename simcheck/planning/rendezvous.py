@@ -61,7 +61,7 @@ def timed_candidates(problem: Problem, given: list[Candidate]) -> list[Candidate
     groups.setdefault(2, []).extend(pairs)
     groups.setdefault(3, []).extend(_with_third(scaled, pairs[:_THIRD_SEEDS]))
     found = []
-    for starts in groups.values():
+    for starts in filter(None, groups.values()):
         minima = minimise(
             lambda x: _cost(scaled, x),
             np.array(starts),

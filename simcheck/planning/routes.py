@@ -27,6 +27,8 @@ from simcheck.kernels.vectors import angle_between, cross, dot, norm, turn_about
 from simcheck.planning.problem import Problem
 
 _FLAT = 1e-7  # rad; below this two planes are one, a thousandth of a metre a second at most
+_SAME_CIRCLE = 1e-6  # relative and rad: a difference that no tolerance would notice
+_SOON = 0.01  # of a revolution after the start
 _NESTED = 9  # grids, each four times finer than the last
 _NOTHING = 1e-6  # m/s; a burn below this is none
 
@@ -123,8 +125,24 @@ def handbook_routes(problem: Problem) -> list[Route]:
         return list(_plane_only(problem))
     if not problem.aims_circle:
         return list(_period_only(problem))
+    on_ring = _on_the_ring(problem)
+    if on_ring is not None:
+        return [on_ring]
     routes = [*_sequences(problem), *_on_node_line(problem), *_raised(problem)]
     return [route for route in routes if all(np.isfinite(leg.dv) for leg in route.legs)]
+
+
+def _on_the_ring(problem: Problem) -> Route | None:
+    """Where the craft is on the ring's own circle already: a burn where it is, soon."""
+    radii = apsis_radii(problem.position_m, problem.velocity_m_s, problem.gm)
+    walk = _Walk(problem)
+    off = max(abs(float(radius) / problem.radius_m - 1) for radius in radii)
+    if off > _SAME_CIRCLE or angle_between(walk.normal, problem.normal) > _SAME_CIRCLE:
+        return None
+    lead = _SOON * problem.period_s
+    walk.coast(unit(problem.position_m + problem.velocity_m_s * lead))
+    leg = Leg("phasing", walk.position, walk.velocity, problem.ring_velocity(walk.position))
+    return Route("phasing on the ring", (leg,), (walk.waited,))
 
 
 def _plane_only(problem: Problem) -> Iterator[Route]:
@@ -168,7 +186,9 @@ def _sequences(problem: Problem) -> Iterator[Route]:
                     walk.turn(side)
                 else:
                     walk.insert()
-                yield walk.route(f"plane change {place}, apsis change, insertion")
+                turned = any(leg.purpose == "plane change" for leg in walk.legs)
+                plane = f"plane change {place}, " if turned else ""
+                yield walk.route(plane + "apsis change and insertion")
 
 
 def _circularise(walk: _Walk) -> None:

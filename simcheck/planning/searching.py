@@ -54,10 +54,11 @@ class Search(NamedTuple):
     floor: float
 
 
-def search(problems: list[Problem]) -> Search:
+def search(problems: list[Problem], *, timed: bool = True) -> Search:
     """Search with one allowed sweep after another; the cheapest with its losses wins.
 
-    problems differ only in arc_rad, finest first.
+    problems differ only in arc_rad, finest first. timed also optimises for the time allowed, where
+    that keeps the floor out of reach.
     """
     routes = all_routes(problems[0])
     floor = min((route.dv for route in routes), default=np.inf)
@@ -74,7 +75,7 @@ def search(problems: list[Problem]) -> Search:
         if not _splits(problem, routes):
             break
     least = min((e.dv for e in best.entries), default=np.inf) if best is not None else np.inf
-    if least > floor * (1 + INDIFFERENT):
+    if timed and least > floor * (1 + INDIFFERENT) and floor <= problem.dv_m_s:
         best = _with_timed(problem, best, routes, floor)
     return best if best is not None else Search(problems[0], [], floor)
 

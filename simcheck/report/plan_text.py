@@ -187,9 +187,10 @@ def _floor(plan: Plan) -> str:
     if floor is None:
         return "not known"
     text = f"{speed(floor)}, the least from orbit to orbit with any time and phase"
-    if not floor > 0.0:
-        return text
-    return f"{text}; the impulses lie {share(plan.total_dv_m_s / floor - 1.0)} above it"
+    over = max(plan.total_dv_m_s - floor, 0.0)
+    if not floor > 0.01 * plan.total_dv_m_s:
+        return f"{text}; what the plan costs is the price of the phase"
+    return f"{text}; the impulses lie {share(over / floor)} above it"
 
 
 def _alternatives(plan: Plan) -> list[RenderableType]:

@@ -118,7 +118,7 @@ def test_magnitude_errors_scale_the_dv(errors, index, factor, cut):
 @pytest.mark.parametrize("index", [2, 3, 4, 5])
 @pytest.mark.parametrize("steering", ["inertial", "rsw"])
 def test_pointing_errors_turn_the_direction(index, steering):
-    """A pointing error at +2 sigma turns the direction by that angle; its axes are at right angles."""
+    """A pointing error at +2 sigma turns the direction by it; its axes are at right angles."""
     errors = Errors(pointing_proportional_rad=0.01, pointing_fixed_m_s=0.25)
     size = 0.02 if index < 4 else 0.5 / 50.0
     c = dataclasses.replace(along(), steering=steering)

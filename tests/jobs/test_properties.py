@@ -32,6 +32,7 @@ from tests.cases_for_tests import (
     DAY_S,
     EARTH,
     ENGINE,
+    IMPULSIVE,
     MARS,
     MOON,
     TOLERANCE,
@@ -202,7 +203,7 @@ def assert_on_slot(made: Case, plan: Plan, motion: Motion, metres: float) -> Non
     assert_metres_per_second(velocity, moving, metres / radius * speed)
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(scenes((MARS, MOON, EARTH, CERES, VESTA)))
 def test_impulses_end_on_the_slot(scene: Scene) -> None:
     """In two-body motion the impulses lead onto the slot, by anybody's propagation."""
@@ -237,7 +238,7 @@ def assert_same_cost(one: Case, other: Case, scale: float = 1.0) -> None:
     assert_relative(plans[1][0], plans[0][0] * scale, SAME)
 
 
-@settings(max_examples=5)
+@settings(max_examples=4)
 @given(scenes(), st.floats(1.0, 359.0))
 def test_turning_all_about_the_pole_changes_nothing(scene: Scene, turn: float) -> None:
     """The case and the ring turned about the pole cost the same."""
@@ -245,7 +246,7 @@ def test_turning_all_about_the_pole_changes_nothing(scene: Scene, turn: float) -
     assert_same_cost(scene.case(), other.case())
 
 
-@settings(max_examples=5)
+@settings(max_examples=4)
 @given(scenes(), st.booleans())
 def test_mirroring_all_changes_nothing(scene: Scene, through_the_equator: bool) -> None:
     """Mirrored through the equator, or through a meridian (i to 180 deg - i), it costs the same."""
@@ -266,7 +267,7 @@ def test_mirroring_all_changes_nothing(scene: Scene, through_the_equator: bool) 
     assert_same_cost(scene.case(), other.case())
 
 
-@settings(max_examples=5)
+@settings(max_examples=4)
 @given(scenes(), st.floats(0.01, 100.0), st.floats(0.1, 10.0))
 def test_other_units_of_length_and_time_change_nothing(
     scene: Scene, length: float, time: float
@@ -318,7 +319,8 @@ def assert_sound(made: Case, plan: Plan) -> None:
     limits, gm = made.limits, made.body.gm_m3_s2
     assert plan.arrival_time_s <= limits.duration_s
     assert plan.total_dv_m_s <= limits.dv_m_s
-    assert [c.burn for c in plan.commands] == [b.label for b in plan.burns if b.label in labels(plan)]
+    burnt = {command.burn for command in plan.commands}
+    assert [c.burn for c in plan.commands] == [b.label for b in plan.burns if b.label in burnt]
     end = 0.0
     for command in plan.commands:
         engine = made.engine if command.engine == "engine" else made.thrusters
@@ -334,11 +336,6 @@ def assert_sound(made: Case, plan: Plan) -> None:
         low, high = apsis_radii(position, velocity, gm)
         assert low >= made.body.radius_m + limits.min_altitude_m - 2.0
         assert high <= limits.max_radius_m + 2.0
-
-
-def labels(plan: Plan) -> set[str]:
-    """Labels of the burns that are commanded."""
-    return {command.burn for command in plan.commands}
 
 
 def assert_flies_within(made: Case, plan: Plan, used: float = USED) -> None:
@@ -361,6 +358,17 @@ def test_every_start_anomaly(nu: int) -> None:
     plan = simcheck.plan(made)
     assert_sound(made, plan)
     assert_on_slot(made, plan, propagate, 10.0)
+
+
+@pytest.mark.parametrize("hours", [8.0, 14.0])
+@pytest.mark.parametrize("engine", [ENGINE, IMPULSIVE], ids=["engine", "impulses"])
+def test_in_a_hurry_no_burn_comes_before_the_epoch(engine: Engine, hours: float) -> None:
+    """Where time is what binds, the first burn is as early as may be, and no earlier."""
+    made = case(MARS, slot=3, engine=engine, days=hours / 24, min_altitude_m=200e3)
+    plan = simcheck.plan(made)
+    assert_sound(made, plan)
+    assert_on_slot(made, plan, propagate, 10.0)
+    assert_flies_within(made, plan)
 
 
 @settings(max_examples=8)
@@ -390,26 +398,27 @@ def test_limits_are_kept(scene: Scene, low: float, high: float, crowded: bool) -
     assert_flies_within(made, plan)
 
 
-def test_more_time_never_costs_more() -> None:
-    """Each longer duration costs as little as any shorter one, or less."""
-    costs = []
-    for days in (0.4, 0.7, 1.0, 2.0, 4.0, 8.0, 15.0, 30.0):
-        made = case(MARS, slot=3, days=days)
+@pytest.mark.slow
+@pytest.mark.parametrize("nu", [200.0, 20.0])
+def test_more_time_never_costs_more(nu: float) -> None:
+    """Each longer duration costs as little as any shorter one, or less; once possible, always."""
+    start = orbit(MARS, 3846.0, 13196.0, 28.0, 40.0, 75.0, nu)
+    costs: list[float] = []
+    for hours in (4.0, 7.0, 10.0, 14.0, 20.0, 36.0, 96.0, 240.0, 720.0):
+        made = case(MARS, start, slot=3, days=hours / 24, min_altitude_m=200e3)
         try:
             plan = simcheck.plan(made)
         except NoPlanError:
-            assert not costs  # once there is a plan there is one for every longer duration
+            assert not costs
             continue
-        assert plan.arrival_time_s <= days * DAY_S
+        assert_sound(made, plan)
         costs.append(plan.total_dv_m_s)
     assert len(costs) > 4
-    for one, two in pairwise(np.minimum.accumulate(costs)):
-        assert two <= one
     best = np.minimum.accumulate(costs)
-    assert np.all(np.array(costs[1:]) <= best[:-1] * (1 + SAME))
+    assert np.all(np.array(costs[1:]) <= best[:-1] * (1 + SAME)), costs
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(scenes((MARS, MOON, EARTH, CERES)))
 def test_nominal_flight_in_j2_lands_well_inside(scene: Scene) -> None:
     """Re-aimed for finite burns in J2, the perfect flight uses a tenth of each tolerance at most."""
@@ -419,7 +428,8 @@ def test_nominal_flight_in_j2_lands_well_inside(scene: Scene) -> None:
     assert_flies_within(made, plan)
 
 
-@settings(max_examples=6)
+@pytest.mark.slow
+@settings(max_examples=4)
 @given(scenes((VESTA,)))
 def test_nominal_flight_about_a_very_oblate_body(scene: Scene) -> None:
     """J2 of 0.07, where a relay's radius swings by a percent: the same bar."""

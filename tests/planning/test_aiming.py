@@ -101,7 +101,7 @@ def test_aiming_says_how_far_it_came() -> None:
     weak = Engine(name="engine", thrust_n=1.0, isp_s=318.0)
     site = Range(replace(made, engine=weak))
     start = first_burns(best(made), made.craft, weak, None)
-    with pytest.raises(FlightError, match=r"re-aiming came \d+% of the way .*"):
+    with pytest.raises(FlightError, match=r"re-aiming came .*\d+% of the way"):
         aim(site.setup, start, site.propagator_at, site.motion_at)
 
 

@@ -73,7 +73,7 @@ def test_phasing_orbit_has_the_period_that_is_said() -> None:
         if candidate is None or candidate.phasing is None:
             continue
         phasing = candidate.phasing
-        one, two = candidate.impulses[phasing.index : phasing.index + 2]
+        one, two = candidate.impulses[phasing.after : phasing.after + 2]
         assert_relative(period_of(one.position, one.after, posed.gm), phasing.period_s, 1e-9)
         assert_relative(two.time - one.time, phasing.revolutions * phasing.period_s, 1e-9)
 
@@ -92,7 +92,7 @@ def test_one_revolution_fewer_costs_what_is_said() -> None:
             continue
         if np.isnan(phasing.one_fewer_dv):
             continue
-        one, two = candidate.impulses[phasing.index : phasing.index + 2]
+        one, two = candidate.impulses[phasing.after : phasing.after + 2]
         period = phasing.period_s * phasing.revolutions / (phasing.revolutions - 1)
         speed = np.sqrt(
             posed.gm * (2 / norm(one.position) - 1 / np.cbrt(posed.gm * (period / 2 / np.pi) ** 2))
