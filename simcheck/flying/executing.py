@@ -78,7 +78,7 @@ def execute(
 
 
 def _length(command: Command, thrust: Thrust, mass: float, more: float) -> tuple[float, str]:
-    """Commanded length in s. An accelerometer's error is the burn's magnitude error `more`."""
+    """Length in s by the cutoff; an accelerometer reads wrong by the magnitude error `more`."""
     if command.cutoff == "velocity":
         burnt = -mass * math.expm1(-command.dv_m_s * (1 + more) / thrust.exhaust_m_s)
         return burnt / thrust.flow_kg_s, "velocity"

@@ -377,7 +377,7 @@ def _cost(problem: Problem, leg: Leg, option: _Option, place: Array) -> Array:
 
 
 def _one_fewer(problem: Problem, offer: Offer) -> float:
-    """Total Δv in m/s with one revolution fewer, arriving then or some turns of the slot earlier."""
+    """Total Δv in m/s with one revolution fewer, arriving then or up to two turns earlier."""
     option = offer.option
     leg = option.route.legs[option.leg]
     if offer.revolutions < 2:

@@ -146,6 +146,7 @@ def test_lifting_the_limit_as_told_gives_a_plan(
     assert plan["total_dv_m_s"] > 0.98 * (300 + excess)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "changes"),
     [

@@ -385,9 +385,7 @@ def test_limits_are_kept(scene: Scene, low: float, high: float, crowded: bool) -
     if made.limits.min_altitude_m < 0:
         made = replace(made, limits=replace(made.limits, min_altitude_m=0.0))
     if crowded:
-        members = [
-            Member(name=f"M{k}", slot=k) for k in range(scene.slots) if k != scene.slot
-        ]
+        members = [Member(name=f"M{k}", slot=k) for k in range(scene.slots) if k != scene.slot]
         made = replace(made, members=tuple(members))
     try:
         plan = simcheck.plan(made)
@@ -517,7 +515,9 @@ def test_only_what_is_listed_is_aimed_at(keys: tuple[str, ...]) -> None:
     plan = simcheck.plan(made)
     assert_sound(made, plan)
     assert_flies_within(made, plan)
-    everything = case(MARS, slot=3, forces=("j2",), tolerance=Tolerance(**ALL), min_altitude_m=200e3)
+    everything = case(
+        MARS, slot=3, forces=("j2",), tolerance=Tolerance(**ALL), min_altitude_m=200e3
+    )
     assert plan.total_dv_m_s <= simcheck.plan(everything).total_dv_m_s * (1 + SAME)
 
 
@@ -536,7 +536,7 @@ def test_a_craft_in_its_slot_has_nothing_to_do(forces: tuple[Force, ...]) -> Non
     assert_flies_within(made, plan, 1e-6)
 
 
-@pytest.mark.parametrize("max_burn", [60.0, 240.0, 1e4])
+@pytest.mark.parametrize("max_burn", [pytest.param(60.0, marks=pytest.mark.slow), 240.0, 1e4])
 def test_burns_are_split_to_what_the_engine_can_do(max_burn: float) -> None:
     """No burn is longer than max_burn; the more it allows the fewer burns there are."""
     engine = replace(ENGINE, max_burn_s=max_burn)

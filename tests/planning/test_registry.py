@@ -24,9 +24,7 @@ def somebody_elses(made: Any) -> Plan:
 @pytest.fixture
 def outside(monkeypatch: pytest.MonkeyPatch) -> None:
     """Another package's entry point in our group."""
-    point = EntryPoint(
-        "elsewhere", "tests.planning.test_registry:somebody_elses", registry.GROUP
-    )
+    point = EntryPoint("elsewhere", "tests.planning.test_registry:somebody_elses", registry.GROUP)
     monkeypatch.setattr(
         "importlib.metadata.entry_points", lambda group: EntryPoints([point]).select(group=group)
     )
