@@ -22,6 +22,9 @@ Slopes: TypeAlias = Callable[[Array], tuple[Array, Array, Array, Array]]
 _DIFFERENCE = 1e-7
 _SHARES = np.array([1.0, 0.5, 0.2, 0.05, 0.01])
 _ARMIJO = 1e-4
+_CORRECTED = 1.0  # a correction longer than this share of its step is not trusted
+_MET = 1e-9  # residual at which an equation is met
+_RESTORING = 8
 _SOFT = 1e-9  # keeps dependent equations solvable
 
 
@@ -69,14 +72,13 @@ def minimise(
         step, force = _step(here, hessian[rows])
         step *= (reach / np.maximum(np.max(np.abs(step), axis=1), reach))[:, None]
         weight[rows] = np.maximum(weight[rows], 1.5 * np.max(np.abs(force), axis=1))
-        share = _shares(function, x[rows], step, here, weight[rows])
-        moved = share[:, None] * step
+        moved = _moved(function, x[rows], step, here, weight[rows])
         fresh = look(x[rows] + moved)
         good = np.isfinite(fresh.cost) & np.all(np.isfinite(fresh.bend), axis=(1, 2))
         good &= np.all(np.isfinite(fresh.slope), axis=1)
         hessian[rows] = _updated(hessian[rows], moved, here, fresh, force, good)
         change = np.abs(fresh.cost - here.cost) / np.maximum(np.abs(here.cost), 1e-12)
-        still = (change < settled) & (np.max(np.abs(fresh.rest), axis=1) < 1e-9)
+        still = (change < settled) & (np.max(np.abs(fresh.rest), axis=1) < _MET)
         kept = rows[good]
         x[kept] += moved[good]
         for part, other in zip(now, fresh, strict=True):
@@ -84,7 +86,25 @@ def minimise(
         moving[rows] = good & ~still
         if not moving.any():
             break
+    x, now = _restored(look, x, now)
     return Minima(x, now.cost, np.max(np.abs(now.rest), axis=1))
+
+
+def _restored(look: Callable[[Array], _Look], x: Array, now: _Look) -> tuple[Array, _Look]:
+    """Bring rows that still miss the equations onto them by Newton steps of least change."""
+    for _ in range(_RESTORING):
+        rows = np.flatnonzero(np.max(np.abs(now.rest), axis=1) > _MET)
+        if not len(rows):
+            break
+        bend, rest = now.bend[rows], now.rest[rows]
+        inner = bend @ np.swapaxes(bend, 1, 2) + _SOFT * np.eye(bend.shape[1])
+        finite = np.all(np.isfinite(inner), axis=(1, 2)) & np.all(np.isfinite(rest), axis=1)
+        rows, bend, rest = rows[finite], bend[finite], rest[finite]
+        pull = np.linalg.solve(inner[finite], rest[..., None])[..., 0]
+        x[rows] -= np.einsum("bkn,bk->bn", bend, pull)
+        for part, other in zip(now, look(x[rows]), strict=True):
+            part[rows] = other
+    return x, now
 
 
 def _look(function: Function, x: Array) -> _Look:
@@ -121,11 +141,23 @@ def _step(here: _Look, hessian: Array) -> tuple[Array, Array]:
     return solution[:, :size], solution[:, size:]
 
 
-def _shares(function: Function, x: Array, step: Array, here: _Look, weight: Array) -> Array:
-    """For each row the largest share of the step that lowers the merit enough."""
+def _moved(function: Function, x: Array, step: Array, here: _Look, weight: Array) -> Array:
+    """For each row the longest share of its step, corrected, that lowers the merit enough.
+
+    Each trial is drawn back onto the equations by a Newton step with the slopes at x (a
+    second-order correction): without it a curved equation allows only tiny shares.
+    """
     count, size = x.shape
     trial = x[:, None, :] + _SHARES[:, None] * step[:, None, :]
+    inner = here.bend @ np.swapaxes(here.bend, 1, 2) + _SOFT * np.eye(here.bend.shape[1])
+    inner = np.where(np.isfinite(inner), inner, np.eye(here.bend.shape[1]))
+    back = np.swapaxes(np.linalg.solve(inner, here.bend), 1, 2)
     with np.errstate(all="ignore"):
+        _, rest = function(trial.reshape(-1, size))
+        shift = -np.einsum("bnk,bsk->bsn", back, rest.reshape(count, len(_SHARES), -1))
+        length = np.linalg.norm(_SHARES[:, None] * step[:, None, :], axis=2)
+        near = np.linalg.norm(shift, axis=2) < _CORRECTED * length
+        trial = np.where(near[..., None], trial + shift, trial)
         cost, rest = function(trial.reshape(-1, size))
     gap = np.sum(np.abs(rest), axis=1).reshape(count, -1)
     merit = cost.reshape(count, -1) + weight[:, None] * gap
@@ -135,7 +167,8 @@ def _shares(function: Function, x: Array, step: Array, here: _Look, weight: Arra
     merit = np.where(np.isfinite(merit), merit, np.inf)
     passed = merit <= bar + 1e-15 * np.abs(start)[:, None]
     first = np.argmax(passed, axis=1)
-    return np.asarray(_SHARES[np.where(passed.any(axis=1), first, np.argmin(merit, axis=1))])
+    chosen = np.where(passed.any(axis=1), first, np.argmin(merit, axis=1))
+    return np.asarray(trial[np.arange(count), chosen] - x)
 
 
 def _updated(

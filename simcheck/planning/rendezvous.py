@@ -23,13 +23,13 @@ from simcheck.planning.phasing import Candidate, Impulse
 from simcheck.planning.problem import Problem
 
 _SMOOTH = 1e-7
-_WALL = 3e3
+_WALL = 300.0
 _MARGIN = 2e-4  # of a radian of ring motion, or of the radius: walls are met from inside
 _SHIFT = 1e-6
 _GRID = 40
 _REVOLUTIONS = 6
-_LAMBERT_SEEDS, _THIRD_SEEDS = 16, 6
-_GIVEN_SEEDS = 24
+_LAMBERT_SEEDS, _THIRD_SEEDS = 16, 12
+_GIVEN_SEEDS = 12
 _MOST_BURNS = 5
 _NOTHING = 1e-5
 _MET = 1e-8
@@ -53,7 +53,7 @@ def timed_candidates(problem: Problem, given: list[Candidate]) -> list[Candidate
     """Locally optimal dated candidates within the time limit, cheapest first."""
     scaled = _scale(problem)
     groups: dict[int, list[Array]] = {}
-    for candidate in given[:_GIVEN_SEEDS]:
+    for candidate in _distinct(given)[:_GIVEN_SEEDS]:
         count = len(candidate.impulses)
         if 2 <= count <= _MOST_BURNS:
             groups.setdefault(count, []).append(_point(problem, candidate))
@@ -76,6 +76,18 @@ def timed_candidates(problem: Problem, given: list[Candidate]) -> list[Candidate
     return [candidate for candidate in made if candidate is not None]
 
 
+def _distinct(given: list[Candidate]) -> list[Candidate]:
+    """Candidates that differ in cost or arrival from all before them."""
+    seen: set[tuple[float, float]] = set()
+    distinct = []
+    for candidate in given:
+        key = (float(f"{candidate.dv:.4g}"), float(f"{candidate.arrival:.4g}"))
+        if key not in seen:
+            seen.add(key)
+            distinct.append(candidate)
+    return distinct
+
+
 def _scale(problem: Problem) -> _Scaled:
     length, rate = problem.radius_m, problem.motion.rate
     frame = problem.motion.frame(0.0)
@@ -87,7 +99,7 @@ def _scale(problem: Problem) -> _Scaled:
         frame[1],
         float(problem.motion.longitude(problem.slot, problem.start_s)),
         (problem.end_s - problem.start_s - lead) * rate - _MARGIN,
-        lead * rate,
+        lead * rate + _MARGIN,
         problem.min_radius_m / length + _MARGIN,
         problem.max_radius_m / length - _MARGIN,
     )

@@ -389,9 +389,8 @@ def test_limits_are_kept(scene: Scene, low: float, high: float, crowded: bool) -
         made = replace(made, members=tuple(members))
     try:
         plan = simcheck.plan(made)
-    except NoPlanError as refusal:
-        assert refusal.limit in str(refusal) or refusal.limit in ("several", "aiming")
-        return
+    except NoPlanError:
+        return  # the refusals are judged in test_hostile.py
     assert_sound(made, plan)
     assert_flies_within(made, plan)
 
@@ -419,7 +418,7 @@ def test_more_time_never_costs_more(nu: float) -> None:
 @settings(max_examples=8)
 @given(scenes((MARS, MOON, EARTH, CERES)))
 def test_nominal_flight_in_j2_lands_well_inside(scene: Scene) -> None:
-    """Re-aimed for finite burns in J2, the perfect flight uses a tenth of each tolerance at most."""
+    """Re-aimed for finite burns in J2, the perfect flight uses a tenth of each tolerance."""
     made = scene.case(("j2",), min_altitude_m=0.1 * scene.body.radius_m)
     plan = simcheck.plan(made)
     assert_sound(made, plan)

@@ -425,7 +425,7 @@ def test_drift_along_the_geostationary_ring(tmp_path: Path) -> None:
 def test_eccentricity_is_corrected_at_the_cost_of_the_tangential_pair(
     nu: float, tmp_path: Path
 ) -> None:
-    """e = 1e-3 on a circle of 29600.318 km costs 1.8348 m/s: the radial pair would be twice that."""
+    """e = 1e-3 at 29600.318 km costs 1.8348 m/s: the radial pair would be twice that."""
     tables: Tables = USUAL | {
         "+ring": round_ring(29600.318, 55.0),
         "+craft.orbit": {
