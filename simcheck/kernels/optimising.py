@@ -90,6 +90,14 @@ def minimise(
     return Minima(x, now.cost, np.max(np.abs(now.rest), axis=1))
 
 
+def _solve(matrix: Array, right: Array) -> Array:
+    """Stacked linear equations; the least-squares answer to all where one is singular."""
+    try:
+        return np.asarray(np.linalg.solve(matrix, right))
+    except np.linalg.LinAlgError:
+        return np.asarray(np.linalg.pinv(matrix) @ right)
+
+
 def _restored(look: Callable[[Array], _Look], x: Array, now: _Look) -> tuple[Array, _Look]:
     """Bring rows that still miss the equations onto them by Newton steps of least change."""
     for _ in range(_RESTORING):
@@ -99,8 +107,8 @@ def _restored(look: Callable[[Array], _Look], x: Array, now: _Look) -> tuple[Arr
         bend, rest = now.bend[rows], now.rest[rows]
         inner = bend @ np.swapaxes(bend, 1, 2) + _SOFT * np.eye(bend.shape[1])
         finite = np.all(np.isfinite(inner), axis=(1, 2)) & np.all(np.isfinite(rest), axis=1)
-        rows, bend, rest = rows[finite], bend[finite], rest[finite]
-        pull = np.linalg.solve(inner[finite], rest[..., None])[..., 0]
+        rows, bend = rows[finite], bend[finite]
+        pull = _solve(inner[finite], rest[finite][..., None])[..., 0]
         x[rows] -= np.einsum("bkn,bk->bn", bend, pull)
         for part, other in zip(now, look(x[rows]), strict=True):
             part[rows] = other
@@ -137,7 +145,7 @@ def _step(here: _Look, hessian: Array) -> tuple[Array, Array]:
     right = -np.concatenate([here.slope, here.rest], axis=1)
     finite = np.all(np.isfinite(matrix), axis=(1, 2)) & np.all(np.isfinite(right), axis=1)
     matrix[~finite], right[~finite] = np.eye(size + equations), 0.0
-    solution = np.linalg.solve(matrix, right[..., None])[..., 0]
+    solution = _solve(matrix, right[..., None])[..., 0]
     return solution[:, :size], solution[:, size:]
 
 
@@ -151,7 +159,7 @@ def _moved(function: Function, x: Array, step: Array, here: _Look, weight: Array
     trial = x[:, None, :] + _SHARES[:, None] * step[:, None, :]
     inner = here.bend @ np.swapaxes(here.bend, 1, 2) + _SOFT * np.eye(here.bend.shape[1])
     inner = np.where(np.isfinite(inner), inner, np.eye(here.bend.shape[1]))
-    back = np.swapaxes(np.linalg.solve(inner, here.bend), 1, 2)
+    back = np.swapaxes(_solve(inner, here.bend), 1, 2)
     with np.errstate(all="ignore"):
         _, rest = function(trial.reshape(-1, size))
         shift = -np.einsum("bnk,bsk->bsn", back, rest.reshape(count, len(_SHARES), -1))

@@ -26,6 +26,7 @@ from simcheck.planning.routes import Leg, Route
 
 _SMOOTH = 1e-7  # rounds the corner of |x| at zero, in units of the ring's speed
 _NOTHING = 1e-5  # a burn below this share of the ring's speed is dropped
+_ON_RING = 1e-7  # how far off the ring a route may end, in ring radii
 _SAME = 1e-4  # two optima within this share are one
 _WALL = 1e3  # weight of a broken radius limit
 _GRID = 48
@@ -134,7 +135,7 @@ def _refine(scaled: _Scaled, starts: list[Array]) -> list[tuple[float, Array]]:
         return flown.cost, flown.rest
 
     minima = minimise(function, np.array(starts))
-    good = (minima.residuals < 1e-7) & np.isfinite(minima.costs)
+    good = (minima.residuals < 1e-8) & np.isfinite(minima.costs)
     order = np.argsort(np.where(good, minima.costs, np.inf), kind="stable")
     return [(float(minima.costs[i]), minima.points[i]) for i in order if good[i]]
 
@@ -270,8 +271,10 @@ def _as_route(problem: Problem, scaled: _Scaled, point: Array) -> Route | None:
         legs.append(Leg("transfer", position, velocity, target))
         coasts.append(waited)
         here, going, waited = position, target, 0.0
-    missed = abs(float(norm(legs[-1].position)) / problem.radius_m - 1) if legs else 1.0
-    if missed > 1e-6 or not np.all(np.isfinite(coasts)):
+    if not legs or not np.all(np.isfinite(coasts)):
         return None
+    end = legs[-1].position / problem.radius_m
+    if max(abs(float(norm(end)) - 1), abs(float(dot(end, problem.normal)))) > _ON_RING:
+        return None  # a dropped burn mattered; the pair without it is found on its own
     name = f"least-Δv transfer of {len(legs)} burns"
     return Route(name, tuple(legs), tuple(coasts))

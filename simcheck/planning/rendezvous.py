@@ -24,7 +24,7 @@ from simcheck.planning.problem import Problem
 
 _SMOOTH = 1e-7
 _WALL = 300.0
-_MARGIN = 2e-4  # of a radian of ring motion, or of the radius: walls are met from inside
+_MARGIN = 1e-3  # of a radian of ring motion, or of the radius: walls are met from inside
 _SHIFT = 1e-6
 _GRID = 40
 _REVOLUTIONS = 6
@@ -307,7 +307,8 @@ def _candidate(problem: Problem, point: Array) -> Candidate | None:
                 * unit(cross(problem.motion.frame(0.0)[2], r))
             )
         longest = problem.longest_dv(float(norm(r)), float(norm(cross(r, v)) / norm(r)))
-        if norm(after - v) > longest or time > problem.end_s:
+        in_time = problem.start_s <= time <= problem.end_s
+        if norm(after - v) > longest or not in_time:
             return None
         impulses.append(Impulse("transfer", r, v, after, time))
         v = after
