@@ -67,9 +67,9 @@ def _solve(lam: Array, wanted: Array, revolutions: int, *, long_period: bool) ->
     else:
         m = revolutions
         if long_period:
-            root = ((m * np.pi + np.pi) / (8 * wanted)) ** (2 / 3)
-        else:
             root = (8 * wanted / (m * np.pi)) ** (2 / 3)
+        else:
+            root = ((m * np.pi + np.pi) / (8 * wanted)) ** (2 / 3)
         x = (root - 1) / (root + 1)
     for _ in range(_ITERATIONS):
         step = _householder(x, lam, wanted, revolutions)
@@ -89,10 +89,9 @@ def _first_guess(lam: Array, wanted: Array) -> Array:
     t1 = 2 / 3 * (1 - lam**3)
     slow = (t0 / wanted) ** (2 / 3) - 1
     fast = 5 / 2 * t1 / wanted * (t1 - wanted) / (1 - lam**5) + 1
-    middle = (t0 / wanted) ** (np.log(2) / np.log(t0 / t1)) - 1
-    # The middle formula interpolates between parabola (x = 1) and least energy (x = 0).
-    between = np.where(wanted < t1, fast, np.exp(np.log(2) * np.log(wanted / t0) / np.log(t1 / t0)))
-    return np.where(wanted >= t0, slow, np.where(wanted < t1, fast, between - 1 + 0 * middle))
+    # Between the parabola (x = 1) and the least energy (x = 0).
+    between = np.exp(np.log(2) * np.log(wanted / t0) / np.log(t1 / t0)) - 1
+    return np.where(wanted >= t0, slow, np.where(wanted < t1, fast, between))
 
 
 def _time_of_flight(x: Array, lam: Array, revolutions: int) -> Array:

@@ -57,7 +57,7 @@ def minimise(
     function maps points (m, n) of order one to cost (m,) and rest (m, k); starts (b, n). slopes, if
     there is one, also returns the derivatives (m, n) and (m, k, n) after each. reach bounds the
     largest change of a variable in one step. Stops when no cost changes by more than `settled`
-    relative. A row that meets a NaN stays where it was.
+    relative. A row that meets a NaN goes no further, and rows do not touch one another.
     """
     x = np.array(starts, dtype=np.float64)
     count, size = x.shape

@@ -438,6 +438,11 @@ def test_nominal_flight_about_a_very_oblate_body(scene: Scene) -> None:
     assert_flies_within(made, plan)
 
 
+BOTH = pytest.mark.parametrize(
+    "forces",
+    [pytest.param((), id="two-body", marks=pytest.mark.slow), pytest.param(("j2",), id="j2")],
+)
+
 STARTS = {
     "circular": orbit(MARS, 6000.0, 6000.0, 28.0, 40.0, 0.0, 200.0),
     "circular and coplanar": orbit(MARS, 6000.0, 6000.0, 35.0, 60.0, 0.0, 200.0),
@@ -451,7 +456,7 @@ STARTS = {
 }
 
 
-@pytest.mark.parametrize("forces", [(), ("j2",)], ids=["two-body", "j2"])
+@BOTH
 @pytest.mark.parametrize("start", STARTS)
 def test_starts_of_every_kind(start: str, forces: tuple[Force, ...]) -> None:
     """Round, flat, long, outside, inside: each is planned soundly and flown within."""
@@ -476,7 +481,7 @@ RINGS = {
 }
 
 
-@pytest.mark.parametrize("forces", [(), ("j2",)], ids=["two-body", "j2"])
+@BOTH
 @pytest.mark.parametrize("name", RINGS)
 def test_rings_of_every_kind(name: str, forces: tuple[Force, ...]) -> None:
     """Whatever the ring's plane and size, the craft some degrees off gets there."""
