@@ -61,8 +61,8 @@ def orbit(
     """Position in m and velocity in m/s from radii in km (not altitudes) and angles in degrees."""
     low, high = periapsis_km * 1e3, apoapsis_km * 1e3
     e = (high - low) / (high + low)
-    angles = np.radians([inclination, raan, argp, nu])
-    return state_from_classical(low * (1 + e), e, *angles, body.gm_m3_s2)
+    i, node, apsis, anomaly = np.radians([inclination, raan, argp, nu])
+    return state_from_classical(low * (1 + e), e, i, node, apsis, anomaly, body.gm_m3_s2)
 
 
 START = orbit(MARS, 3846.0, 13196.0, 28.0, 40.0, 75.0, 200.0)

@@ -116,10 +116,15 @@ def _entries(problem: Problem, routes: list[Route]) -> Iterator[Entry]:
 
 
 def _ordered(entries: list[Entry]) -> list[Entry]:
-    """The earliest of the nearly cheapest first, then the rest by Δv and time."""
+    """The earliest of the nearly cheapest first, then the rest by Δv and time.
+
+    To the second and the cm/s: plans that differ by rounding alone are told apart by their waits.
+    """
     bar = min(e.dv for e in entries) * (1 + INDIFFERENT) + 1e-6
-    near = sorted((e for e in entries if e.dv <= bar), key=lambda e: (e.arrival, e.dv))
-    rest = sorted((e for e in entries if e.dv > bar), key=lambda e: (e.dv, e.arrival))
+    near = [e for e in entries if e.dv <= bar]
+    rest = [e for e in entries if e.dv > bar]
+    near.sort(key=lambda e: (round(e.arrival), round(e.dv, 2), sum(e.made.waits)))
+    rest.sort(key=lambda e: (round(e.dv, 2), round(e.arrival), sum(e.made.waits)))
     return near + rest
 
 

@@ -166,7 +166,7 @@ def test_engines_that_cannot_do_it(
     assert err.count("\n") == 1
 
 
-WRONG = {
+WRONG: dict[str, Tables] = {
     "a unit is missing": {"engine": {"thrust": 400.0}},
     "a unit of another kind": {"ring": {"period": "12 km"}},
     "an unknown key": {"engine": {"thrusst": "400 N"}},

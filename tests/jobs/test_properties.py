@@ -82,7 +82,7 @@ class Scene(NamedTuple):
     def period_s(self) -> float:
         return float(2 * np.pi * np.sqrt(self.radius_m**3 / self.body.gm_m3_s2))
 
-    def case(self, forces: tuple[Force, ...] = (), **limits: float) -> Case:
+    def case(self, forces: tuple[Force, ...] = (), **limits: Any) -> Case:
         """The case, tolerances in proportion: all four listed."""
         size, gravity = self.body.radius_m / 1e3, self.body.gm_m3_s2 / self.radius_m**2
         speed = np.sqrt(self.body.gm_m3_s2 / self.radius_m)
@@ -125,13 +125,14 @@ class Scene(NamedTuple):
 def scenes(draw: st.DrawFn, bodies: tuple[Body, ...] = (MARS, MOON, EARTH)) -> Scene:
     """Starts inside, across and outside the ring, planes up to some 12 deg apart, any sense."""
     angle = st.floats(0.0, 359.0)
-    radii = sorted(draw(st.tuples(st.floats(1.3, 4.0), st.floats(1.3, 6.0))))
+    low, high = sorted(draw(st.tuples(st.floats(1.3, 4.0), st.floats(1.3, 6.0))))
     inclination = draw(st.floats(0.0, 180.0))
     raan = draw(angle)
     slots = draw(st.integers(1, 6))
     return Scene(
         draw(st.sampled_from(bodies)),
-        *radii,
+        low,
+        high,
         inclination,
         raan,
         draw(angle),
@@ -173,7 +174,8 @@ def by_boinor(
     position: np.ndarray, velocity: np.ndarray, duration: float, gm: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """boinor's Farnocchia propagator."""
-    return boinor_core.farnocchia(gm, np.array(position), np.array(velocity), duration)
+    end = boinor_core.farnocchia(gm, np.array(position), np.array(velocity), duration)
+    return np.asarray(end[0]), np.asarray(end[1])
 
 
 def by_scipy(

@@ -47,6 +47,8 @@ CURTIS: Tables = {
 }
 USUAL: Tables = {"+body": {"gm": "398600.4418 km3/s2", "radius": "6378.137 km", "forces": []}}
 
+EX_6_1: dict[str, Any] = vallado.EX_6_1
+
 WITHOUT_LOSS = 2e-6  # the last digit printed, in km/s, and what finite burns leave
 UNSHRUNK = (Phase.explicit, Phase.generate)  # shrinking would take hundreds of plans
 NEARLY_CHEAPEST = 1.005  # the project's own bar: an earlier plan may cost this much more
@@ -100,9 +102,9 @@ def coasted(plan: Plan) -> float:
             ),
         ),
         pytest.param(
-            vallado.EX_6_1["altitude_1"],
-            sum(vallado.EX_6_1["dv"]),
-            vallado.EX_6_1["minutes"] / 60,
+            EX_6_1["altitude_1"],
+            sum(EX_6_1["dv"]),
+            EX_6_1["minutes"] / 60,
             marks=pytest.mark.reference(vallado.SOURCE + ", Ex. 6-1"),
         ),
     ],
@@ -115,7 +117,7 @@ def test_hohmann_to_the_geostationary_ring(
     In the equator and out of it; flown, it ends on the ring.
     """
     low = (6378.1366 if altitude == 191.34411 else vallado.RADIUS) + altitude
-    high = low - altitude + vallado.EX_6_1["altitude_2"]
+    high = low - altitude + EX_6_1["altitude_2"]
     gm = 398600.4418 if altitude == 191.34411 else vallado.GM
     tables: Tables = {
         "+body": {"gm": f"{gm} km3/s2", "radius": f"{vallado.RADIUS} km", "forces": []},
@@ -346,7 +348,7 @@ def normal_of(inclination: float) -> np.ndarray:
 def start_velocity(position: np.ndarray, inclination: float) -> np.ndarray:
     """Velocity in m/s of a circular orbit of Vallado's Earth, its node on the x axis."""
     speed = np.sqrt(vallado.GM * 1e9 / np.linalg.norm(position))
-    return speed * np.cross(normal_of(inclination), unit(position))
+    return np.asarray(speed * np.cross(normal_of(inclination), unit(position)))
 
 
 # CHECKS: phasing.

@@ -36,7 +36,7 @@ def test_hock_schittkowski_77():
         second = b + c**4 * d**2 - 8 - np.sqrt(2)
         return cost, np.stack([first, second], axis=1)
 
-    found = minimise(function, np.full((1, 5), 2.0), iterations=200)
+    found = minimise(function, np.full((1, 5), 2.0), iterations=25)
     assert found.residuals[0] < 1e-9
     assert found.costs[0] == pytest.approx(0.24150513, abs=1e-6)
     other = minimize(
@@ -47,6 +47,20 @@ def test_hock_schittkowski_77():
         options={"maxiter": 500, "ftol": 1e-12},
     )
     assert found.costs[0] == pytest.approx(other.fun, abs=1e-6)
+
+
+def test_follows_a_tight_curve():
+    """Up a helix, in steps that the second-order correction allows.
+
+    Without it the shares of a step sink to a hundredth: after 40 iterations 31 of 36 are left.
+    """
+
+    def helix(x):
+        a, b, c = x.T
+        return (c - 6.0) ** 2, np.stack([a - np.cos(3 * c), b - np.sin(3 * c)], axis=1)
+
+    found = minimise(helix, np.array([[1.0, 0.0, 0.0]]), iterations=40)
+    assert found.costs[0] < 4.0
 
 
 def test_exact_slopes_give_the_same():

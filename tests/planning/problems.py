@@ -43,7 +43,7 @@ CASES: dict[str, dict[str, Any]] = {
 
 def problem(name: str = "tilted ellipse inside", **changes: Any) -> Problem:
     """The two-body problem of a case of that name, impulses unless an engine is given."""
-    settings = {"engine": IMPULSIVE, "max_radius_m": 1e9} | CASES[name] | changes
+    settings: dict[str, Any] = {"engine": IMPULSIVE, "max_radius_m": 1e9} | CASES[name] | changes
     return problem_of(case(**settings), ARC)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -53,7 +54,10 @@ def aimed(made: Case) -> tuple[Range, Burns, np.ndarray]:
 
 
 @pytest.mark.parametrize("thrust", [1e6, 400.0, 120.0])
-@pytest.mark.parametrize("forces", [(), ("j2",)], ids=["two-body", "j2"])
+@pytest.mark.parametrize(
+    "forces",
+    [pytest.param((), id="two-body", marks=pytest.mark.slow), pytest.param(("j2",), id="j2")],
+)
 def test_aiming_converges_from_impulses(forces: tuple[()], thrust: float) -> None:
     """With any engine, in J2 or without, the burns end up inside a tenth of each tolerance."""
     engine = Engine(name="engine", thrust_n=thrust, isp_s=318.0, max_burn_s=3600.0)
@@ -172,7 +176,7 @@ def test_commands_stand_for_the_burns() -> None:
         ({"dv_m_s": 500.0}, "dv"),
     ],
 )
-def test_broken_limits_are_named(limits: dict[str, float], broken: str) -> None:
+def test_broken_limits_are_named(limits: dict[str, Any], broken: str) -> None:
     """A candidate aimed in a case of narrower limits says which of them it breaks."""
     start = orbit(MARS, 3846.0, 13196.0, 28.0, 40.0, 75.0, 200.0)
     candidate = best(case(MARS, start, slot=3))

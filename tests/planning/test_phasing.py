@@ -123,7 +123,9 @@ def parted(posed: Problem, one: Impulse, two: Impulse, period: float) -> float:
     length = float(norm(line))
     along = line / length
     square = posed.gm * (2 / norm(one.position) - 1 / axis_of_period(max(period, 1.0), posed.gm))
-    roots = np.roots([1.0, 2 * one.before @ along, one.before @ one.before - square])
+    roots = np.roots(
+        np.array([1.0, 2 * one.before @ along, one.before @ one.before - square], dtype=np.float64)
+    )
     if period <= 0 or np.iscomplexobj(roots):
         return float("inf")
     place = min(roots, key=lambda x: abs(x - length / 2))
