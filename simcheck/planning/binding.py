@@ -10,7 +10,8 @@ import numpy as np
 
 from simcheck.errors import NoPlanError
 from simcheck.kernels.transfers import apsis_radii
-from simcheck.planning.phasing import MAX_PIECES, Candidate
+from simcheck.planning.candidates import Candidate
+from simcheck.planning.phasing import MAX_PIECES
 from simcheck.planning.problem import HORIZON_REVOLUTIONS, Problem
 from simcheck.planning.searching import Entry, Search, search
 from simcheck.records.case import Case

@@ -15,8 +15,9 @@ from simcheck.errors import FlightError
 from simcheck.kernels.transfers import apsis_radii, period_of
 from simcheck.kernels.vectors import cross, dot, norm, rsw_frame, unit
 from simcheck.measuring import REVOLUTIONS, RingMotion, relay_state, resolve_ring
-from simcheck.planning.aiming import Aim, Burns, Flown, aim, first_burns, levels
-from simcheck.planning.phasing import Candidate
+from simcheck.planning.aiming import Aim, Flown, aim, levels
+from simcheck.planning.burns import Burns, first_burns
+from simcheck.planning.candidates import Candidate
 from simcheck.records.case import Case
 from simcheck.records.plan import Command, Quantity, Watch
 

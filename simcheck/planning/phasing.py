@@ -22,7 +22,8 @@ from simcheck.kernels.transfers import (
     period_of,
     speed_for_period,
 )
-from simcheck.kernels.vectors import TAU, dot, norm, unit
+from simcheck.kernels.vectors import dot, norm, unit
+from simcheck.planning.candidates import Candidate, Impulse, Phasing
 from simcheck.planning.problem import Problem, across
 from simcheck.planning.routes import Leg, Route
 
@@ -33,52 +34,6 @@ _WAITS_FIRST = 24
 _WAITS_LATER = 2
 _SPARES = 6
 _RADIUS_SLACK = 1.0  # m; an orbit may touch a limit that an apsis was put on
-
-
-class Impulse(NamedTuple):
-    """One burn of a candidate: what it is for, where, from and to which velocity, when."""
-
-    purpose: str
-    position: Array
-    before: Array
-    after: Array
-    time: float
-
-    @property
-    def dv(self) -> Array:
-        """Δv (3,) in m/s."""
-        return np.asarray(self.after - self.before)
-
-
-class Phasing(NamedTuple):
-    """How the phase is met: k revolutions of period_s after the impulse numbered `after`.
-
-    one_fewer_dv is the total in m/s with one revolution fewer, NaN where that is impossible.
-    """
-
-    after: int
-    revolutions: int
-    period_s: float
-    one_fewer_dv: float
-
-
-class Candidate(NamedTuple):
-    """A dated plan in two-body motion. waits are whole revolutions before each leg."""
-
-    route: str
-    impulses: tuple[Impulse, ...]
-    waits: tuple[int, ...]
-    phasing: Phasing | None
-
-    @property
-    def dv(self) -> float:
-        """Sum in m/s."""
-        return float(sum(norm(impulse.dv) for impulse in self.impulses))
-
-    @property
-    def arrival(self) -> float:
-        """Time of the last impulse in s."""
-        return self.impulses[-1].time if self.impulses else 0.0
 
 
 class _Option(NamedTuple):
@@ -425,11 +380,3 @@ def _orbits_fit(problem: Problem, candidate: Candidate) -> bool:
     times = [x.time for x in candidate.impulses]
     pairs = zip(times, times[1:], lengths, lengths[1:], strict=False)
     return all(t2 - t1 > 0.55 * (d1 + d2) for t1, t2, d1, d2 in pairs)
-
-
-def slot_angle_ahead(problem: Problem, position: Array, time: float) -> float:
-    """Angle in rad from a point on the ring to the slot at `time`, in [0, 2 pi)."""
-    frame = problem.motion.frame(0.0)
-    x, y, _ = frame @ position
-    longitude = float(problem.motion.longitude(problem.slot, time))
-    return float(np.mod(longitude - np.arctan2(y, x), TAU))

@@ -11,8 +11,8 @@ from simcheck.errors import FlightError, NoPlanError
 from simcheck.kernels.vectors import norm, rsw_frame
 from simcheck.measuring import average, offsets
 from simcheck.planning.binding import Refusal, no_plan
+from simcheck.planning.candidates import Candidate
 from simcheck.planning.commanding import Aimed, Range, command
-from simcheck.planning.phasing import Candidate
 from simcheck.planning.problem import Problem, problem_of
 from simcheck.planning.reasons import pieces, purpose, reason
 from simcheck.planning.searching import ARCS, INDIFFERENT, Entry, Search, search, trade

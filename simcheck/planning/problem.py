@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -108,11 +108,6 @@ def problem_of(case: Case, arc_rad: float) -> Problem:
         engine=case.engine,
         arc_rad=arc_rad,
     )
-
-
-def without_limits(problem: Problem, **changes: float) -> Problem:
-    """The same problem with some limits replaced."""
-    return replace(problem, **changes)  # type: ignore[arg-type]
 
 
 def across(position: Array, velocity: Array) -> float:

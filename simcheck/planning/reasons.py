@@ -13,7 +13,7 @@ from simcheck.kernels.transfers import (
     period_of,
 )
 from simcheck.kernels.vectors import angle_between, cross, dot, norm, unit
-from simcheck.planning.phasing import Candidate, Impulse
+from simcheck.planning.candidates import Candidate, Impulse
 from simcheck.planning.problem import Problem, across
 
 _NEAR = np.radians(3.0)  # a point is called a node or an apsis within this

@@ -19,7 +19,7 @@ from simcheck.kernels.optimising import minimise
 from simcheck.kernels.transfers import apsis_radii
 from simcheck.kernels.transition import transition
 from simcheck.kernels.vectors import cross, dot, norm, unit
-from simcheck.planning.phasing import Candidate, Impulse
+from simcheck.planning.candidates import Candidate, Impulse
 from simcheck.planning.problem import Problem
 
 _SMOOTH = 1e-7

@@ -8,14 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from simcheck.kernels.vectors import norm
+from simcheck.planning.candidates import Candidate
 from simcheck.planning.optimum import optimal_routes
-from simcheck.planning.phasing import (
-    Candidate,
-    Offer,
-    build,
-    offers,
-    open_candidate,
-)
+from simcheck.planning.phasing import Offer, build, offers, open_candidate
 from simcheck.planning.problem import Problem, across
 from simcheck.planning.rendezvous import timed_candidates
 from simcheck.planning.routes import Route, handbook_routes

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from simcheck.kernels.kepler import propagate
-from simcheck.planning.phasing import Candidate
+from simcheck.planning.candidates import Candidate
 from simcheck.planning.problem import Problem, problem_of
 from tests.cases_for_tests import EARTH, IMPULSIVE, MARS, VESTA, case, orbit, ring
 

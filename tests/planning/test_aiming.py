@@ -13,16 +13,11 @@ from simcheck.engines.base import G0, Thrust
 from simcheck.errors import FlightError
 from simcheck.kernels.vectors import norm
 from simcheck.measuring import average, offsets
-from simcheck.planning.aiming import (
-    Burns,
-    Shooter,
-    aim,
-    burn_seconds,
-    chosen_engine,
-    first_burns,
-)
+from simcheck.planning.aiming import Shooter, aim
+from simcheck.planning.burns import Burns, burn_seconds, chosen_engine, first_burns
+from simcheck.planning.candidates import Candidate
 from simcheck.planning.commanding import Range, command
-from simcheck.planning.phasing import Candidate, build, offers
+from simcheck.planning.phasing import build, offers
 from simcheck.planning.problem import problem_of
 from simcheck.planning.searching import all_routes
 from simcheck.records.case import Case, Engine

@@ -11,7 +11,8 @@ import pytest
 from simcheck.kernels.kepler import axis_of_period, propagate
 from simcheck.kernels.transfers import apsis_radii, period_of
 from simcheck.kernels.vectors import norm
-from simcheck.planning.phasing import Candidate, Impulse, Offer, build, offers, open_candidate
+from simcheck.planning.candidates import Candidate, Impulse
+from simcheck.planning.phasing import Offer, build, offers, open_candidate
 from simcheck.planning.problem import Problem
 from simcheck.planning.rendezvous import timed_candidates
 from simcheck.planning.routes import Route

@@ -9,7 +9,8 @@ import pytest
 
 from simcheck.kernels.transfers import apsis_radii, coast_to_direction, period_of
 from simcheck.kernels.vectors import angle_between, cross, norm
-from simcheck.planning.phasing import Candidate, Impulse, build, offers
+from simcheck.planning.candidates import Candidate, Impulse
+from simcheck.planning.phasing import build, offers
 from simcheck.planning.problem import Problem
 from simcheck.planning.reasons import pieces, purpose, reason
 from simcheck.planning.searching import all_routes
