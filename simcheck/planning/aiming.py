@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from simcheck.arrays import Array
 from simcheck.engines.base import G0, Gravity, Propagator, Thrust
 from simcheck.errors import FlightError
+from simcheck.kernels.transfers import apsis_radii
 from simcheck.kernels.vectors import cross, norm, wrap
 from simcheck.measuring import Averages, RingMotion, average
 from simcheck.planning.burns import Burns, burn_seconds
@@ -36,6 +37,7 @@ _DESCENTS = 8
 _ALL_TARGETS = 5  # period, eccentricity (2), plane (2); the phase may be free
 _STALE = 0.7  # a step that leaves more than this of the miss calls for fresh slopes
 _HELD_FROM, _HELD = 0.93, 0.03  # share of max_burn from which a burn hardly changes
+_RADIUS_SLACK = 1.0  # m
 _HELD_TIME = 1e-3  # of its freedom is left to a time at its bound
 _CLIP = 0.99  # share of max_burn at which a burn is cut short
 _FEW = 8  # with more burns than this one descent has to do
@@ -51,6 +53,8 @@ class Aim:
 
     start_s: float
     end_s: float
+    min_radius_m: float
+    max_radius_m: float
     start: Array
     motion: RingMotion
     slot: int
@@ -188,7 +192,9 @@ def _converge(shooter: Shooter, burns: Burns) -> tuple[Burns, Flown]:
         except FlightError:
             pace /= 4
             continue
-        gain = burns.total - trial.total if _commandable(trial, result) else -np.inf
+        fine = _commandable(trial, result)
+        fine &= _beyond(shooter, result) <= max(_beyond(shooter, flown), _RADIUS_SLACK)
+        gain = burns.total - trial.total if fine else -np.inf
         if gain > 0:
             burns, flown = trial, result
         pace = min(1.0, 2 * pace) if gain > 0 else pace / 4
@@ -229,6 +235,14 @@ def _commandable(burns: Burns, flown: Flown) -> bool:
     """Whether no burn is longer than its engine's longest."""
     pairs = zip(flown.durations, burns.engines, strict=True)
     return all(length <= engine.max_burn_s for length, engine in pairs)
+
+
+def _beyond(shooter: Shooter, flown: Flown) -> float:
+    """By how much in m the orbits after the burns pass the radius limits, summed."""
+    setup, gm = shooter.setup, shooter.propagator.gravity.gm
+    low, high = apsis_radii(flown.states[:, :3], flown.states[:, 3:6], gm)
+    over = np.maximum(setup.min_radius_m - low, 0) + np.maximum(high - setup.max_radius_m, 0)
+    return float(np.sum(over))
 
 
 def _rates(flown: Flown) -> Array:

@@ -73,7 +73,9 @@ def _refused(refused: list[Refusal]) -> NoPlanError:
     if not first.limit:
         message = f"no plan could be flown ({tried} tried): {first.why}"
         return NoPlanError(message, limit="aiming", excess=float("nan"))
-    table = {"max_burn": "engine", "propellant": "craft"}.get(first.limit, "limits")
+    table = {"max_burn": "engine", "min_burn": "engine", "propellant": "craft"}.get(
+        first.limit, "limits"
+    )
     message = (
         f"no plan fits [{table}] {first.limit} ({tried} tried): flown with finite burns in the "
         f"case's forces, the first, of {first.entry.dv:.1f} m/s, {first.why}"

@@ -74,6 +74,8 @@ class Range:
         return Aim(
             start_s=0.0,
             end_s=case.limits.duration_s,
+            min_radius_m=case.body.radius_m + case.limits.min_altitude_m,
+            max_radius_m=case.limits.max_radius_m,
             start=self.start,
             motion=self.motion,
             slot=case.craft.slot,
@@ -101,8 +103,14 @@ def command(site: Range, candidate: Candidate) -> Aimed:
     case = site.case
     burns = first_burns(candidate, case.craft, case.engine, case.thrusters)
     labels = [f"B{i + 1}" for i in range(len(burns.times))]
+    short: Broken | None = None
     for _ in range(_ATTEMPTS + len(labels)):
-        burns, flown = aim(site.setup, burns, site.propagator_at, site.motion_at)
+        try:
+            burns, flown = aim(site.setup, burns, site.propagator_at, site.motion_at)
+        except FlightError:
+            if short is None:
+                raise
+            return Aimed((), burns.total, 0.0, short)
         wrong = _too_short(site, burns, flown)
         if wrong is None:
             break
@@ -112,6 +120,7 @@ def command(site: Range, candidate: Candidate) -> Aimed:
             engines[index] = case.thrusters
             burns = burns._replace(engines=tuple(engines))
         else:
+            short = _short(burns, flown, index)
             burns, labels = burns.without(index), labels[:index] + labels[index + 1 :]
     else:
         raise FlightError("burns too short for any engine keep turning up")
@@ -131,6 +140,13 @@ def _too_short(site: Range, burns: Burns, flown: Flown) -> tuple[int, bool] | No
             return i, length >= thrusters.min_burn_s
         return i, False
     return None
+
+
+def _short(burns: Burns, flown: Flown, index: int) -> Broken:
+    """A burn dropped because no engine is quick enough for it."""
+    engine, length = burns.engines[index], float(flown.durations[index])
+    text = f"needs a burn of {length:.3f} s where the {engine.name} cannot do less than "
+    return Broken("min_burn", engine.min_burn_s - length, f"{text}{engine.min_burn_s:.3f} s")
 
 
 def _broken(site: Range, burns: Burns, flown: Flown, arrival: float) -> Broken | None:

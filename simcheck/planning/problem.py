@@ -17,13 +17,16 @@ from simcheck.records.case import Case, Engine
 HORIZON_REVOLUTIONS = 60
 """How far a search looks where the case sets no duration, in periods of the slower orbit."""
 
+FARTHEST_REVOLUTIONS = 150
+"""How far it looks at most, whatever the duration allowed: its arrays grow with the time."""
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Problem:
     """Start, ring and limits in two-body motion; a fresh start makes it serve replanning.
 
     start_s is the time of the state; end_s the latest arrival. arc_rad bounds the angle that a
-    burn may sweep before it is split.
+    burn may sweep before it is split, burn_share the share of max_burn that it may take.
     """
 
     gm: float
@@ -103,7 +106,9 @@ def problem_of(case: Case, arc_rad: float) -> Problem:
         aims_phase=tolerance.phase_rad is not None,
         min_radius_m=case.body.radius_m + limits.min_altitude_m,
         max_radius_m=limits.max_radius_m,
-        end_s=end if np.isfinite(end) else HORIZON_REVOLUTIONS * slower,
+        end_s=min(end, FARTHEST_REVOLUTIONS * slower)
+        if np.isfinite(end)
+        else HORIZON_REVOLUTIONS * slower,
         dv_m_s=limits.dv_m_s,
         engine=case.engine,
         arc_rad=arc_rad,

@@ -210,7 +210,15 @@ def of_boinor(ratio: float, far: float) -> tuple[float, float]:
 @pytest.mark.reference(
     "B. Weber, Orbital Mechanics & Astrodynamics, bielliptic-hohmann-transfer: 15.58"
 )
-@pytest.mark.parametrize(("ratio", "far"), [(16.0, 100.0), (20.0, 40.0), (30.0, 100.0)])
+@pytest.mark.parametrize(
+    ("ratio", "far"),
+    [
+        (16.0, 100.0),
+        (20.0, 40.0),
+        (30.0, 100.0),
+        (60.0, 100.0),
+    ],
+)
 def test_bielliptic_beats_hohmann_beyond_the_threshold(
     ratio: float, far: float, tmp_path: Path
 ) -> None:
