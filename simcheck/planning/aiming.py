@@ -26,6 +26,8 @@ from simcheck.planning.burns import Burns, burn_seconds
 from simcheck.records.case import Tolerance
 
 _GOAL = 0.01  # of each tolerance
+_ENOUGH = 0.05  # of each tolerance, where the steps no longer reach the goal
+_ENOUGH_BETWEEN = 0.5  # the same at a stage on the way
 _ROUNDS = 14
 _SMALLEST_SHARE = 1 / 32
 _LEVELS = 10
@@ -224,7 +226,8 @@ def _meet(
             slopes = None
         else:
             slopes = _learned(slopes, share * step, flown.miss - before)
-    if np.max(np.abs(flown.miss), initial=0.0) < _GOAL:
+    enough = _ENOUGH if shooter.share >= 1.0 else _ENOUGH_BETWEEN
+    if np.max(np.abs(flown.miss), initial=0.0) < enough:
         return burns, flown, slopes
     raise FlightError(
         f"after {_ROUNDS} steps the largest error is {np.max(np.abs(flown.miss)):.3g} tolerances"
