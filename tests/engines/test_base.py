@@ -1,4 +1,7 @@
-"""The numbered contract of a propagator, point by point, for both of them."""
+"""The numbered contract of a propagator, point by point, for both of them.
+
+Long because the contract is tested in one place, in the order of its numbers.
+"""
 
 import numpy as np
 import pytest

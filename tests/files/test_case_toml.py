@@ -1,4 +1,7 @@
-"""The edge that reads case files: every sentence of the format, every fault with its message."""
+"""The edge that reads case files: every sentence of the format, every fault with its message.
+
+Long because it is mostly one table: a fault of each key and the sentence that answers it.
+"""
 
 # ruff: noqa: E501 - the table of faults reads best with a fault a line
 from __future__ import annotations

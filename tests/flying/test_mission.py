@@ -1,4 +1,7 @@
-"""Whole flights: repeatable, contiguous, as an outside integrator has them; and how they end."""
+"""Whole flights: repeatable, contiguous, as an outside integrator has them; and how they end.
+
+Long because each outcome needs a flight of its own, made by hand.
+"""
 
 import dataclasses
 import math

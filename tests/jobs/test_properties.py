@@ -1,7 +1,8 @@
 """What must hold of every plan, whatever the case: symmetries, limits, and where it ends.
 
 Two-body plans are flown again by motion of the test's own; where the planner may prefer an earlier
-plan within 0.5 % of the cheapest, costs are compared with that much room.
+plan within 0.5 % of the cheapest, costs are compared with that much room. Long because every
+property is asked of one family of scenes, which would stand twice if the file were parted.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 The engine of these cases is so strong that its burns are impulses, so that what the plan costs is
 what the book prints. A published number that is an optimum is met; one that is a recipe's cost is
-an upper bound.
+an upper bound. Long because each example is posed with its own numbers and source beside it.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ import pytest
 
 from simcheck.kernels.kepler import propagate
 from simcheck.kernels.lambert import lambert
-from simcheck.kernels.vectors import cross, norm, unit
+from simcheck.kernels.vectors import cross, norm
 
 POLE = np.array([0.0, 0.0, 1.0])
 FILE = Path(__file__).parents[1] / "reference" / "poliastro_0_17_0.json"
@@ -96,4 +96,3 @@ def test_long_and_short_period_differ():
         v1, _ = lambert(start, end, 20.0, POLE, 1.0, revolutions=2, long_period=long_period)
         sizes.append(1 / (2 - v1 @ v1))
     assert sizes[0] > sizes[1] * 1.01
-    assert unit(start)[0] == 1.0
