@@ -17,6 +17,7 @@ _SMALL_Z = 0.5  # below this |z| Stumpff's functions come from their series
 _SERIES_TERMS = 14  # leaves a remainder below 1e-18 at |z| = 0.5
 _MAX_ITERATIONS = 60
 _PLAIN_FROM, _PLAIN_BELOW = 0.05, 0.9  # radius over semi-major axis; eccentricity
+_CUBIC = 1e-6  # rad; the step after one this small is below rounding
 _SETTLED = 1e-9  # relative step of the universal anomaly after which it is exact
 
 
@@ -94,7 +95,7 @@ def _on_ellipses(r0: Array, v0: Array, dt: Array, gm: float) -> tuple[Array, Arr
         under = np.sqrt(np.abs(16 * slope**2 - 20 * value * curve))
         step = 5 * value / (slope + under)
         x = x - step
-        if not np.any(np.abs(step) > _SETTLED):
+        if not np.any(np.abs(step) > _CUBIC):
             break
     sine, fall = np.sin(x), 2.0 * np.sin(0.5 * x) ** 2
     f = 1.0 - fall / (alpha * r0n)

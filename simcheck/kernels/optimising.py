@@ -13,17 +13,20 @@ from functools import partial
 from typing import NamedTuple, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simcheck.arrays import Array
 
-Function: TypeAlias = Callable[[Array], tuple[Array, Array]]
-Slopes: TypeAlias = Callable[[Array], tuple[Array, Array, Array, Array]]
+Rows: TypeAlias = NDArray[np.intp]
+Function: TypeAlias = Callable[[Array, Rows], tuple[Array, Array]]
+Slopes: TypeAlias = Callable[[Array, Rows], tuple[Array, Array, Array, Array]]
 
 _DIFFERENCE = 1e-7
 _SHARES = np.array([1.0, 0.5, 0.2, 0.05, 0.01])
 _ARMIJO = 1e-4
 _CORRECTED = 1.0  # a correction longer than this share of its step is not trusted
 _MET = 1e-9  # residual at which an equation is met
+_NEARLY_MET = 1e-3
 _RESTORING = 8
 _SOFT = 1e-9  # keeps dependent equations solvable
 
@@ -51,29 +54,36 @@ def minimise(
     reach: float = 0.3,
     iterations: int = 60,
     settled: float = 1e-10,
+    patience: int = 20,
+    hopeless: float = np.inf,
+    group: Rows | None = None,
 ) -> Minima:
     """Minimise cost subject to rest = 0 from every start.
 
-    function maps points (m, n) of order one to cost (m,) and rest (m, k); starts (b, n). slopes, if
+    function maps points (m, n) of order one to cost (m,) and rest (m, k); starts (b, n). It is told
+    which start (m,) each point comes from, so that each may have parameters of its own. slopes, if
     there is one, also returns the derivatives (m, n) and (m, k, n) after each. reach bounds the
-    largest change of a variable in one step. Stops when no cost changes by more than `settled`
-    relative. A row that meets a NaN goes no further, and rows do not touch one another.
+    largest change of a variable in one step. A row stops when its cost changes by no more than
+    `settled` relative, or, after `patience` steps, when it has met the equations and still costs
+    more than `hopeless` times the best of the rows of its `group` (b,) that have met them. A row
+    that meets a NaN goes no further; otherwise rows do not touch one another.
     """
     x = np.array(starts, dtype=np.float64)
     count, size = x.shape
     hessian = np.broadcast_to(np.eye(size), (count, size, size)).copy()
     look = partial(_look, function) if slopes is None else partial(_exact, slopes)
-    now = look(x)
+    everyone = np.arange(count)
+    now = look(x, everyone)
     weight = np.full(count, 1.0)
     moving = np.ones(count, dtype=bool)
-    for _ in range(iterations):
+    for turn in range(iterations):
         rows = np.flatnonzero(moving)
         here = _Look(*(part[rows] for part in now))
         step, force = _step(here, hessian[rows])
         step *= (reach / np.maximum(np.max(np.abs(step), axis=1), reach))[:, None]
         weight[rows] = np.maximum(weight[rows], 1.5 * np.max(np.abs(force), axis=1))
-        moved = _moved(function, x[rows], step, here, weight[rows])
-        fresh = look(x[rows] + moved)
+        moved = _moved(function, x[rows], rows, step, here, weight[rows])
+        fresh = look(x[rows] + moved, rows)
         good = np.isfinite(fresh.cost) & np.all(np.isfinite(fresh.bend), axis=(1, 2))
         good &= np.all(np.isfinite(fresh.slope), axis=1)
         hessian[rows] = _updated(hessian[rows], moved, here, fresh, force, good)
@@ -84,10 +94,22 @@ def minimise(
         for part, other in zip(now, fresh, strict=True):
             part[kept] = other[good]
         moving[rows] = good & ~still
+        if turn >= patience and np.isfinite(hopeless):
+            moving &= ~_left_behind(now, hopeless, group)
         if not moving.any():
             break
     x, now = _restored(look, x, now)
     return Minima(x, now.cost, np.max(np.abs(now.rest), axis=1))
+
+
+def _left_behind(now: _Look, hopeless: float, group: Rows | None) -> NDArray[np.bool_]:
+    """Rows that cost more than `hopeless` times the best of their group that meets the equations."""
+    met = np.max(np.abs(now.rest), axis=1) < _NEARLY_MET
+    cost = np.where(met & np.isfinite(now.cost), now.cost, np.inf)
+    which = np.zeros(len(cost), dtype=np.intp) if group is None else group
+    best = np.full(int(which.max()) + 1, np.inf)
+    np.minimum.at(best, which, cost)
+    return np.asarray(met & (now.cost > hopeless * best[which]))
 
 
 def _solve(matrix: Array, right: Array) -> Array:
@@ -98,7 +120,7 @@ def _solve(matrix: Array, right: Array) -> Array:
         return np.asarray(np.linalg.pinv(matrix) @ right)
 
 
-def _restored(look: Callable[[Array], _Look], x: Array, now: _Look) -> tuple[Array, _Look]:
+def _restored(look: Callable[[Array, Rows], _Look], x: Array, now: _Look) -> tuple[Array, _Look]:
     """Bring rows that still miss the equations onto them by Newton steps of least change."""
     for _ in range(_RESTORING):
         rows = np.flatnonzero(np.max(np.abs(now.rest), axis=1) > _MET)
@@ -110,26 +132,28 @@ def _restored(look: Callable[[Array], _Look], x: Array, now: _Look) -> tuple[Arr
         rows, bend = rows[finite], bend[finite]
         pull = _solve(inner[finite], rest[finite][..., None])[..., 0]
         x[rows] -= np.einsum("bkn,bk->bn", bend, pull)
-        for part, other in zip(now, look(x[rows]), strict=True):
+        for part, other in zip(now, look(x[rows], rows), strict=True):
             part[rows] = other
     return x, now
 
 
-def _look(function: Function, x: Array) -> _Look:
+def _look(function: Function, x: Array, rows: Rows) -> _Look:
     """Cost, residuals and their forward differences at points (b, n), in one call."""
     count, size = x.shape
     shifts = np.concatenate([np.zeros((1, size)), _DIFFERENCE * np.eye(size)])
     with np.errstate(all="ignore"):
-        cost, rest = function((x[:, None, :] + shifts).reshape(-1, size))
+        cost, rest = function(
+            (x[:, None, :] + shifts).reshape(-1, size), np.repeat(rows, size + 1)
+        )
         cost, rest = cost.reshape(count, -1), rest.reshape(count, size + 1, -1)
         slope = (cost[:, 1:] - cost[:, :1]) / _DIFFERENCE
         bend = (rest[:, 1:] - rest[:, :1]) / _DIFFERENCE
     return _Look(cost[:, 0].copy(), slope, rest[:, 0].copy(), np.swapaxes(bend, 1, 2).copy())
 
 
-def _exact(slopes: Slopes, x: Array) -> _Look:
+def _exact(slopes: Slopes, x: Array, rows: Rows) -> _Look:
     with np.errstate(all="ignore"):
-        cost, slope, rest, bend = slopes(x)
+        cost, slope, rest, bend = slopes(x, rows)
     return _Look(cost, slope, rest, bend)
 
 
@@ -149,7 +173,9 @@ def _step(here: _Look, hessian: Array) -> tuple[Array, Array]:
     return solution[:, :size], solution[:, size:]
 
 
-def _moved(function: Function, x: Array, step: Array, here: _Look, weight: Array) -> Array:
+def _moved(
+    function: Function, x: Array, rows: Rows, step: Array, here: _Look, weight: Array
+) -> Array:
     """For each row the longest share of its step, corrected, that lowers the merit enough.
 
     Each trial is drawn back onto the equations by a Newton step with the slopes at x (a
@@ -160,13 +186,14 @@ def _moved(function: Function, x: Array, step: Array, here: _Look, weight: Array
     inner = here.bend @ np.swapaxes(here.bend, 1, 2) + _SOFT * np.eye(here.bend.shape[1])
     inner = np.where(np.isfinite(inner), inner, np.eye(here.bend.shape[1]))
     back = np.swapaxes(_solve(inner, here.bend), 1, 2)
+    whose = np.repeat(rows, len(_SHARES))
     with np.errstate(all="ignore"):
-        _, rest = function(trial.reshape(-1, size))
+        _, rest = function(trial.reshape(-1, size), whose)
         shift = -np.einsum("bnk,bsk->bsn", back, rest.reshape(count, len(_SHARES), -1))
         length = np.linalg.norm(_SHARES[:, None] * step[:, None, :], axis=2)
         near = np.linalg.norm(shift, axis=2) < _CORRECTED * length
         trial = np.where(near[..., None], trial + shift, trial)
-        cost, rest = function(trial.reshape(-1, size))
+        cost, rest = function(trial.reshape(-1, size), whose)
     gap = np.sum(np.abs(rest), axis=1).reshape(count, -1)
     merit = cost.reshape(count, -1) + weight[:, None] * gap
     start = here.cost + weight * np.sum(np.abs(here.rest), axis=1)

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.kernels.optimising import minimise
+from simcheck.kernels.optimising import Rows, minimise
 from simcheck.kernels.transfers import (
     apsis_radii,
     coast_to_direction,
@@ -130,7 +130,7 @@ def _refine(scaled: _Scaled, starts: list[Array]) -> list[tuple[float, Array]]:
     if not starts:
         return []
 
-    def function(points: Array) -> tuple[Array, Array]:
+    def function(points: Array, rows: Rows) -> tuple[Array, Array]:
         flown = _fly(scaled, points)
         return flown.cost, flown.rest
 

@@ -2,8 +2,9 @@
 
 Where the time allowed is too short for the least Δv of all, the phase binds and no route with time
 left open fits. The candidates found so far, and multi-revolution Lambert arcs over a grid of
-departures and arrivals, are refined over all times and vectors, limits kept by steep walls.
-Gradients are exact (two-body transition matrices). Reference: Lawden (1963); Izzo (2015).
+departures and arrivals, are refined over all times and vectors; where the primer of a result is
+longer than one, another burn is put there and all are refined again; the best are then drawn to
+earlier arrivals. Reference: Lawden (1963); Lion and Handelsman (1968); Izzo (2015).
 """
 
 from __future__ import annotations
@@ -17,63 +18,227 @@ from simcheck.kernels.kepler import propagate
 from simcheck.kernels.lambert import lambert
 from simcheck.kernels.optimising import minimise
 from simcheck.kernels.transfers import apsis_radii
-from simcheck.kernels.transition import transition
-from simcheck.kernels.vectors import cross, dot, norm, unit
+from simcheck.kernels.vectors import cross, norm, unit
 from simcheck.planning.candidates import Candidate, Impulse
+from simcheck.planning.courses import (
+    Bounds,
+    Field,
+    Whose,
+    bounds_of,
+    burn_count,
+    cost_of,
+    edge_count,
+    edges_in,
+    edges_of,
+    field_of,
+    keeps,
+    look_at,
+    padded,
+    slot_at,
+    stripped,
+)
 from simcheck.planning.problem import Problem
+from simcheck.planning.proving import history
+from simcheck.records.wish import Wish
 
-_SMOOTH = 1e-7
-_WALL = 300.0
-_MARGIN = 1e-3  # of a radian of ring motion, or of the radius: walls are met from inside
-_SHIFT = 1e-6
+MOST_BURNS = 5
+"""Burns of a timed plan at most."""
+
 _GRID = 40
 _REVOLUTIONS = 6
-_LAMBERT_SEEDS, _THIRD_SEEDS = 16, 12
-_GIVEN_SEEDS = 12
-_MOST_BURNS = 5
-_NOTHING = 1e-5
+_LAMBERT_SEEDS, _BINS, _THIRD_SEEDS = 14, 6, 8
+_GIVEN_SEEDS = 10
+_NOTHING = 1e-5  # a burn below this share of the ring's speed is dropped
 _MET = 1e-8
+_STEPS = 30
+_SOFT, _STIFF = 10.0, 100.0  # weights of the walls: soft ones let a search move quickly
+_ROUGHLY, _FINELY = 1e-6, 1e-9  # relative change of the cost at which a course is settled
+_HOPELESS = 1.25  # a row this much dearer than the best, once on the slot, is given up
+_SCATTERED = 40
+_CONTINUED = 24  # courses refined further in a round
+_EXTENDED = 8  # courses that get another burn in a round
+_LONGER = 1e-3  # by how much a primer exceeds one before another burn is tried
+_PUSH = 2e-3  # of the ring's speed: first size of an added burn
+_EARLIER = (0.95, 0.9, 0.8, 0.65)  # shares of a course's arrival that it is drawn to
+_DRAWN = 3  # courses drawn to earlier arrivals
+_POLISHED, _POLISHINGS = 12, (30, 15, 15)
+_TINY = 0.01  # share of the other burns below which one is left out on trial
+_GAIN = 1e-4  # relative; less is no improvement
+_DEAREST = 4.0  # times the cheapest: quicker courses that cost more are not worth showing
 
 
-class _Scaled(NamedTuple):
-    """The problem in units of the ring's radius and mean motion."""
+class _Course(NamedTuple):
+    """A point that meets the slot, its cost, its latest arrival and the shifts of its limits."""
 
-    position: Array
-    velocity: Array
-    first: Array
-    second: Array
-    phase: float
-    span: float
-    lead: float
-    low: float
-    high: float
+    cost: float
+    point: Array
+    latest: float
+    shifts: Array
+
+    @property
+    def arrival(self) -> float:
+        return float(self.point[burn_count(self.point) - 1])
 
 
-def timed_candidates(problem: Problem, given: list[Candidate]) -> list[Candidate]:
-    """Locally optimal dated candidates within the time limit, cheapest first."""
-    scaled = _scale(problem)
-    groups: dict[int, list[Array]] = {}
-    for candidate in _distinct(given)[:_GIVEN_SEEDS]:
-        count = len(candidate.impulses)
-        if 2 <= count <= _MOST_BURNS:
-            groups.setdefault(count, []).append(_point(problem, candidate))
-    pairs = _lambert_starts(scaled)
-    groups.setdefault(2, []).extend(pairs)
-    groups.setdefault(3, []).extend(_with_third(scaled, pairs[:_THIRD_SEEDS]))
-    found = []
-    for starts in filter(None, groups.values()):
-        minima = minimise(
-            lambda x: _cost(scaled, x),
-            np.array(starts),
-            slopes=lambda x: _look(scaled, x),
-            iterations=80,
-        )
-        for point, cost, gap in zip(*minima, strict=True):
-            if np.isfinite(cost) and gap < _MET:
-                found.append((float(cost), point))
-    found.sort(key=lambda f: f[0])
-    made = [_candidate(problem, point) for _, point in found]
+def timed_candidates(
+    problem: Problem, given: list[Candidate], wish: Wish | None = None, *, rounds: int = 3
+) -> list[Candidate]:
+    """Locally optimal dated candidates within the time limit, cheapest first.
+
+    given: candidates to start from as well. rounds of adding burns and drawing to earlier arrivals
+    end sooner where one finds nothing better.
+    """
+    wish = wish or Wish()
+    field = field_of(problem)
+    starts = [_point(problem, x) for x in _distinct(given)[:_GIVEN_SEEDS]]
+    starts = [x for x in starts if 2 <= burn_count(x) <= MOST_BURNS]
+    pairs = _lambert_starts(field)
+    starts += [*pairs, *_with_third(field, pairs[:_THIRD_SEEDS]), *_scattered(field, wish)]
+    pool = _refined(field, [(x, field.span) for x in starts])
+    for turn in range(rounds * wish.effort):
+        best = _best(pool)
+        more = [(x.point, x.latest) for x in best[:_CONTINUED]]
+        more += _with_another(field, best[:_EXTENDED])
+        fresh = _refined(field, more + (_drawn_earlier(best[:_DRAWN]) if not turn else []))
+        better = [x for x in fresh if _improves(x, pool)]
+        pool += fresh
+        if not better:
+            break
+    done = _polished(field, _best(pool)[:_POLISHED])
+    made = [_candidate(problem, field, x) for x in sorted(done, key=lambda x: x.cost)]
     return [candidate for candidate in made if candidate is not None]
+
+
+def _refined(field: Field, starts: list[tuple[Array, float]]) -> list[_Course]:
+    """Local optima from starting points with a latest arrival each."""
+    fresh = [_Course(np.inf, x, latest, np.zeros(edge_count(burn_count(x)))) for x, latest in starts]
+    return _optima(field, fresh, _SOFT, settled=_ROUGHLY, iterations=_STEPS, hopeless=_HOPELESS)
+
+
+def _optima(
+    field: Field, starts: list[_Course], weight: float, *, settled: float, iterations: int, hopeless: float
+) -> list[_Course]:
+    """Refine courses of whatever numbers of burns in one batch; those that miss are left out."""
+    if not starts:
+        return []
+    burns = np.array([burn_count(x.point) for x in starts])
+    room = int(burns.max())
+    own = [edges_in(room, int(n)) for n in burns]
+    shifts = np.zeros((len(starts), edge_count(room)))
+    for row, course, mask in zip(shifts, starts, own, strict=True):
+        row[mask] = course.shifts
+    bounds = Bounds(np.array([x.latest for x in starts]), shifts, burns, weight)
+
+    def cost(points: Array, rows: Whose) -> tuple[Array, Array]:
+        return cost_of(field, points, bounds.of(rows))
+
+    def slopes(points: Array, rows: Whose) -> tuple[Array, Array, Array, Array]:
+        return look_at(field, points, bounds.of(rows))
+
+    _, group = np.unique(np.round(bounds.latest, 9), return_inverse=True)
+    minima = minimise(
+        cost,
+        np.array([padded(x.point, room) for x in starts]),
+        slopes=slopes,
+        iterations=iterations,
+        settled=settled,
+        hopeless=hopeless,
+        group=group.ravel(),
+    )
+    return [
+        _Course(float(c), stripped(x, burn_count(start.point)), start.latest, start.shifts)
+        for start, x, c, gap in zip(starts, *minima, strict=True)
+        if np.isfinite(c) and gap < _MET
+    ]
+
+
+def _best(pool: list[_Course]) -> list[_Course]:
+    """Distinct courses, those that no other beats in cost and arrival first, each part by cost."""
+    distinct: dict[tuple[str, str], _Course] = {}
+    for course in sorted(pool, key=lambda x: (x.cost, x.arrival)):
+        distinct.setdefault((f"{course.cost:.3e}", f"{course.arrival:.3g}"), course)
+    front, rest, soonest = [], [], np.inf
+    for course in distinct.values():
+        if course.arrival < soonest - 1e-6:
+            front.append(course)
+            soonest = course.arrival
+        else:
+            rest.append(course)
+    cheapest = front[0].cost if front else 0.0
+    return [x for x in front if x.cost < _DEAREST * cheapest] + rest
+
+
+def _improves(course: _Course, pool: list[_Course]) -> bool:
+    """Whether it is cheaper than every course that arrives no later."""
+    rivals = [x.cost for x in pool if x.arrival <= course.arrival + 1e-6]
+    return course.cost < min(rivals, default=np.inf) * (1 - _GAIN)
+
+
+def _with_another(field: Field, courses: list[_Course]) -> list[tuple[Array, float]]:
+    """Starts with one burn more, where and along which the primer is longest."""
+    starts = []
+    for course in courses:
+        count = burn_count(course.point)
+        if count >= MOST_BURNS:
+            continue
+        primer = history(field, course.point, course.latest)
+        if primer.peak < 1 + _LONGER:
+            continue
+        times = course.point[:count]
+        burns = course.point[count:].reshape(-1, 3)
+        at = min(int(np.searchsorted(times, primer.peak_time)), count - 1)
+        push = _PUSH * unit(primer.peak_vector)
+        point = np.concatenate(
+            [np.insert(times, at, primer.peak_time), np.insert(burns, at, push, axis=0).ravel()]
+        )
+        starts.append((point, course.latest))
+    return starts
+
+
+def _drawn_earlier(courses: list[_Course]) -> list[tuple[Array, float]]:
+    """Starts for arrivals at shares of the present ones."""
+    starts = []
+    for course in courses:
+        count = burn_count(course.point)
+        for share in _EARLIER:
+            point = course.point.copy()
+            point[:count] *= share
+            starts.append((point, share * course.arrival))
+    return starts
+
+
+def _polished(field: Field, courses: list[_Course]) -> list[_Course]:
+    """Courses that keep their limits: stiffer walls, shifted until nothing is passed."""
+    kept: list[_Course] = []
+    weight = _SOFT
+    courses = courses + [x for x in map(_pruned, courses) if x is not None]
+    for steps in _POLISHINGS:
+        shifted = [_shifted(field, x) for x in courses]
+        courses = [x._replace(shifts=x.shifts * weight / _STIFF) for x in shifted]
+        weight = _STIFF
+        courses = _optima(
+            field, courses, weight, settled=_FINELY, iterations=steps, hopeless=np.inf
+        )
+        kept += [x for x in courses if keeps(field, x.point)]
+    return kept
+
+
+def _pruned(course: _Course) -> _Course | None:
+    """The course without its smallest burn, where that is next to nothing."""
+    count = burn_count(course.point)
+    sizes = norm(course.point[count:].reshape(-1, 3))
+    least = int(np.argmin(sizes))
+    if count == 2 or sizes[least] > _TINY * sizes.sum():
+        return None
+    times = np.delete(course.point[:count], least)
+    burns = np.delete(course.point[count:].reshape(-1, 3), least, axis=0)
+    return _Course(np.inf, np.concatenate([times, burns.ravel()]), course.latest, np.zeros(edge_count(count - 1)))
+
+
+def _shifted(field: Field, course: _Course) -> _Course:
+    bounds = bounds_of(burn_count(course.point), course.latest)
+    over = edges_of(field, course.point[None], bounds)[0]
+    return course._replace(shifts=np.maximum(over + course.shifts, 0.0))
 
 
 def _distinct(given: list[Candidate]) -> list[Candidate]:
@@ -88,148 +253,17 @@ def _distinct(given: list[Candidate]) -> list[Candidate]:
     return distinct
 
 
-def _scale(problem: Problem) -> _Scaled:
-    length, rate = problem.radius_m, problem.motion.rate
-    frame = problem.motion.frame(0.0)
-    lead = 0.5 * problem.dv_lead_s
-    return _Scaled(
-        problem.position_m / length,
-        problem.velocity_m_s / (length * rate),
-        frame[0],
-        frame[1],
-        float(problem.motion.longitude(problem.slot, problem.start_s)),
-        (problem.end_s - problem.start_s - lead) * rate - _MARGIN,
-        lead * rate + _MARGIN,
-        problem.min_radius_m / length + _MARGIN,
-        problem.max_radius_m / length - _MARGIN,
-    )
-
-
-def _slot(scaled: _Scaled, time: Array) -> tuple[Array, Array]:
-    """Position and velocity (..., 3) of the slot."""
-    angle = (scaled.phase + time)[..., None]
-    c, s = np.cos(angle), np.sin(angle)
-    return c * scaled.first + s * scaled.second, c * scaled.second - s * scaled.first
-
-
-def _count(points: Array) -> int:
-    """Burns of a point: n times and 3 (n - 1) components."""
-    return int((points.shape[-1] + 3) // 4)
-
-
-def _look(scaled: _Scaled, points: Array) -> tuple[Array, Array, Array, Array]:
-    """Cost (m,), its slopes (m, n), misses (m, 3) and their slopes (m, 3, n)."""
-    rows, size = points.shape
-    count = _count(points)
-    times = points[:, :count]
-    cost, slope = np.zeros(rows), np.zeros((rows, size))
-    spread = np.zeros((rows, 6, size))
-    r, v = propagate(scaled.position, scaled.velocity, times[:, 0], 1.0)
-    spread[:, :, 0] = _rates(r, v)
-    for k in range(count - 1):
-        part = slice(count + 3 * k, count + 3 * k + 3)
-        burn = points[:, part]
-        size_k = np.sqrt(dot(burn, burn) + _SMOOTH**2)
-        cost += size_k
-        slope[:, part] += burn / size_k[:, None]
-        v = v + burn
-        spread[:, 3:, part] += np.eye(3)
-        _add_walls(scaled, r, v, spread, cost, slope)
-        gap = times[:, k + 1] - times[:, k]
-        r, v, matrix = transition(r, v, gap, 1.0)
-        spread = matrix @ spread
-        rates = _rates(r, v)
-        spread[:, :, k + 1] += rates
-        spread[:, :, k] -= rates
-    _add_time_walls(scaled, times, cost, slope)
-    there, along = _slot(scaled, times[:, -1])
-    last = along - v
-    size_k = np.sqrt(dot(last, last) + _SMOOTH**2)
-    cost += size_k
-    lean = last / size_k[:, None]
-    slope -= np.einsum("mi,min->mn", lean, spread[:, 3:])
-    slope[:, count - 1] -= dot(lean, there)
-    bend = spread[:, :3].copy()
-    bend[:, :, count - 1] -= along
-    return cost, slope, r - there, bend
-
-
-def _cost(scaled: _Scaled, points: Array) -> tuple[Array, Array]:
-    """Cost (m,) and misses (m, 3) alone, as in `_look`."""
-    count = _count(points)
-    times = points[:, :count]
-    cost = np.zeros(len(points))
-    r, v = propagate(scaled.position, scaled.velocity, times[:, 0], 1.0)
-    for k in range(count - 1):
-        burn = points[:, count + 3 * k : count + 3 * k + 3]
-        v = v + burn
-        cost += np.sqrt(dot(burn, burn) + _SMOOTH**2) + _wall(scaled, r, v)
-        r, v = propagate(r, v, times[:, k + 1] - times[:, k], 1.0)
-    for over, _ in _time_edges(scaled, times):
-        cost += _WALL * np.maximum(over, 0.0) ** 2
-    there, along = _slot(scaled, times[:, -1])
-    return cost + np.sqrt(dot(along - v, along - v) + _SMOOTH**2), r - there
-
-
-def _rates(r: Array, v: Array) -> Array:
-    return np.concatenate([v, -r / norm(r)[:, None] ** 3], axis=1)
-
-
-def _wall(scaled: _Scaled, position: Array, velocity: Array) -> Array:
-    """Steep walls at the radius limits, (m,)."""
-    low, high = apsis_radii(position, velocity, 1.0)
-    over = 1 - scaled.high / np.minimum(high, 1e9)
-    return np.asarray(_WALL * (np.maximum(scaled.low - low, 0) ** 2 + np.maximum(over, 0) ** 2))
-
-
-def _add_walls(
-    scaled: _Scaled, r: Array, v: Array, spread: Array, cost: Array, slope: Array
-) -> None:
-    """Add the walls and their slopes, by differences of the closed form."""
-    here = _wall(scaled, r, v)
-    if not np.any(here > 0):
-        return
-    cost += here
-    state = np.concatenate([r, v], axis=1)
-    for j in range(6):
-        shift = _SHIFT * np.eye(6)[j]
-        ahead, behind = state + shift, state - shift
-        lean = _wall(scaled, ahead[:, :3], ahead[:, 3:])
-        lean = lean - _wall(scaled, behind[:, :3], behind[:, 3:])
-        slope += (lean / (2 * _SHIFT))[:, None] * spread[:, j]
-
-
-def _time_edges(scaled: _Scaled, times: Array) -> list[tuple[Array, list[tuple[int, float]]]]:
-    """By how much each time limit is passed, (m,), and its slopes by the times."""
-    edges = [(scaled.lead - times[:, 0], [(0, -1.0)])]
-    edges += [
-        (scaled.lead + times[:, k] - times[:, k + 1], [(k, 1.0), (k + 1, -1.0)])
-        for k in range(times.shape[1] - 1)
-    ]
-    edges.append((times[:, -1] - scaled.span, [(times.shape[1] - 1, 1.0)]))
-    return edges
-
-
-def _add_time_walls(scaled: _Scaled, times: Array, cost: Array, slope: Array) -> None:
-    """Walls at the earliest ignition, between burns and at the latest arrival."""
-    for over, leans in _time_edges(scaled, times):
-        beyond = np.maximum(over, 0.0)
-        cost += _WALL * beyond**2
-        for k, sign in leans:
-            slope[:, k] += 2 * _WALL * beyond * sign
-
-
-def _lambert_starts(scaled: _Scaled) -> list[Array]:
+def _lambert_starts(field: Field) -> list[Array]:
     """Two-burn points from Lambert arcs over a grid of departures and arrivals."""
-    leave = np.linspace(scaled.lead, scaled.span, _GRID)
-    arrive = np.linspace(scaled.lead, scaled.span, _GRID + 7)
-    r1, v1 = propagate(scaled.position, scaled.velocity, leave, 1.0)
-    r2, v2 = _slot(scaled, arrive)
+    leave = np.linspace(0.0, field.span, _GRID)
+    arrive = np.linspace(0.0, field.span, _GRID + 7)
+    r1, v1 = propagate(field.position, field.velocity, leave, 1.0)
+    r2, v2 = slot_at(field, arrive)
     gap = arrive[None, :] - leave[:, None]
     gap = np.where(gap > 0.05, gap, np.nan)
-    normal = unit(cross(scaled.position, scaled.velocity))
-    seeds: list[tuple[float, Array]] = []
-    most = int(min(_REVOLUTIONS, scaled.span / 4))
+    normal = unit(unit(cross(field.position, field.velocity)) + cross(field.first, field.second))
+    seeds: list[tuple[float, float, Array]] = []
+    most = int(min(_REVOLUTIONS, field.span / 4))
     for turns in range(most + 1):
         for long_period in (True, False) if turns else (True,):
             with np.errstate(all="ignore"):
@@ -244,16 +278,22 @@ def _lambert_starts(scaled: _Scaled) -> list[Array]:
                 )
                 cost = norm(go - v1[:, None]) + norm(v2[None] - come)
                 low, high = apsis_radii(np.broadcast_to(r1[:, None], go.shape), go, 1.0)
-                good = np.isfinite(cost) & (low >= scaled.low) & (high <= scaled.high)
+                good = np.isfinite(cost) & (low >= 0.5 * field.low) & (high <= 2 * field.high)
             cost = np.where(good, cost, np.inf)
-            for i, j in _valleys(cost)[:4]:
+            for i, j in _valleys(cost)[:6]:
                 point = np.concatenate([[leave[i], arrive[j]], go[i, j] - v1[i]])
-                seeds.append((float(cost[i, j]), point))
+                seeds.append((float(cost[i, j]), float(arrive[j]), point))
     seeds.sort(key=lambda s: s[0])
-    return [point for _, point in seeds[:_LAMBERT_SEEDS]]
+    kept = seeds[:_LAMBERT_SEEDS]
+    for k in range(_BINS):
+        early, late = k * field.span / _BINS, (k + 1) * field.span / _BINS
+        own = [s for s in seeds if early < s[1] <= late]
+        kept += [s for s in own[:2] if not any(s[2] is x[2] for x in kept)]
+    return [point for _, _, point in kept]
 
 
 def _valleys(values: Array) -> list[tuple[int, int]]:
+    """Cells of a grid below their neighbours, lowest first."""
     padded = np.pad(values, 1, constant_values=np.inf)
     rows, columns = values.shape
     low = np.isfinite(values)
@@ -264,9 +304,9 @@ def _valleys(values: Array) -> list[tuple[int, int]]:
     return sorted(cells, key=lambda cell: values[cell])
 
 
-def _with_third(scaled: _Scaled, pairs: list[Array]) -> list[Array]:
+def _with_third(field: Field, pairs: list[Array]) -> list[Array]:
     """Three-burn points: a small push put into each two-burn one, at three places."""
-    push = 1e-3 * cross(scaled.first, scaled.second)
+    push = 1e-3 * cross(field.first, field.second)
     points = []
     for pair in pairs:
         t1, t2, burn = pair[0], pair[1], pair[2:]
@@ -274,8 +314,19 @@ def _with_third(scaled: _Scaled, pairs: list[Array]) -> list[Array]:
             np.concatenate([[t1, t1 + share * (t2 - t1), t2], burn, push])
             for share in (0.25, 0.5, 0.75)
         ]
-        if t1 > 4 * scaled.lead:
+        if t1 > 0.1:
             points.append(np.concatenate([[t1 / 2, t1, t2], push, burn]))
+    return points
+
+
+def _scattered(field: Field, wish: Wish) -> list[Array]:
+    """Random points of three and four burns for each effort beyond the first."""
+    stream = np.random.default_rng(wish.seed)
+    points = []
+    for count in (3, 4):
+        for _ in range(_SCATTERED * (wish.effort - 1)):
+            times = np.sort(stream.uniform(0.0, field.span, count))
+            points.append(np.concatenate([times, 0.25 * stream.standard_normal(3 * (count - 1))]))
     return points
 
 
@@ -286,31 +337,26 @@ def _point(problem: Problem, candidate: Candidate) -> Array:
     return np.concatenate([times, *burns])
 
 
-def _candidate(problem: Problem, point: Array) -> Candidate | None:
-    """A dated candidate in SI; burns of next to nothing dropped, None where one is too long."""
-    count, rate = _count(point), problem.motion.rate
+def _candidate(problem: Problem, field: Field, course: _Course) -> Candidate | None:
+    """A dated candidate in SI; burns of next to nothing dropped, None where a limit is broken."""
+    count, rate = burn_count(course.point), problem.motion.rate
     speed = problem.radius_m * rate
     r, v, time = problem.position_m, problem.velocity_m_s, problem.start_s
     impulses = []
     for k in range(count):
-        then = problem.start_s + float(point[k]) / rate
+        then = problem.start_s + float(course.point[k]) / rate
         r, v = propagate(r, v, then - time, problem.gm)
         time = then
         if k < count - 1:
-            after = v + point[count + 3 * k : count + 3 * k + 3] * speed
+            after = v + course.point[count + 3 * k : count + 3 * k + 3] * speed
             if norm(after - v) < _NOTHING * speed:
                 continue
         else:
-            after = (
-                problem.radius_m
-                * problem.motion.rate
-                * unit(cross(problem.motion.frame(0.0)[2], r))
-            )
-        longest = problem.longest_dv(float(norm(r)), float(norm(cross(r, v)) / norm(r)))
-        in_time = problem.start_s <= time <= problem.end_s
-        if norm(after - v) > longest or not in_time:
-            return None
+            after = speed * unit(cross(problem.motion.frame(0.0)[2], r))
         impulses.append(Impulse("transfer", r, v, after, time))
         v = after
     name = f"timed transfer of {len(impulses)} burns"
     return Candidate(name, tuple(impulses), (0,) * len(impulses), None)
+
+
+

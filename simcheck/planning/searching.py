@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -14,15 +15,19 @@ from simcheck.planning.phasing import Offer, build, offers, open_candidate
 from simcheck.planning.problem import Problem, across
 from simcheck.planning.rendezvous import timed_candidates
 from simcheck.planning.routes import Route, handbook_routes
+from simcheck.records.wish import Preference, Wish
 
 ARCS = (0.35, 0.7, 1.2)
 """Angles in rad that one burn may sweep, tried in turn: losses of 0.5, 2 and 6 %."""
 
 _STARTS = 60  # phased candidates that the timed search starts from
-_WORTH = 1e-3  # a timed plan has to save this share, since a phased one is easier to explain
+_ROUNDS, _FEW_ROUNDS = 3, 1  # of the timed search: for the least Δv, or only for what is quicker
+_WITH_ROOM = 1e-3  # of a ring period: room for the plan that reaches the floor
+_SAME = 1e-4  # plans within this share of the cheapest cost the same
 
-INDIFFERENT = 0.005
-"""Among plans within this share of the cheapest the earliest is chosen."""
+INDIFFERENT = 0.0045
+"""Among plans within this share of the cheapest the earliest is chosen: half a per cent, less a tenth
+of it for what the search may have missed of the cheapest."""
 
 
 class Entry(NamedTuple):
@@ -32,6 +37,11 @@ class Entry(NamedTuple):
     arrival: float
     route: str
     made: Offer | Candidate
+
+    @property
+    def waits(self) -> int:
+        """Waiting revolutions."""
+        return sum(self.made.waits)
 
     def candidate(self, problem: Problem) -> Candidate | None:
         """The dated candidate; None where building it finds a broken limit."""
@@ -49,48 +59,65 @@ class Search(NamedTuple):
     floor: float
 
 
-def search(problems: list[Problem], *, timed: bool = True) -> Search:
+def search(problems: list[Problem], wish: Wish | None = None, *, timed: bool = True) -> Search:
     """Search with one allowed sweep after another; the cheapest with its losses wins.
 
-    problems differ only in arc_rad, finest first. timed also optimises for the time allowed, where
-    that keeps the floor out of reach.
+    problems differ only in arc_rad, finest first. timed also optimises times and vectors together:
+    for the time allowed where that keeps the floor out of reach, else for less time than the floor
+    takes.
     """
+    wish = wish or Wish()
     routes = all_routes(problems[0])
     floor = min((route.dv for route in routes), default=np.inf)
+    best, problem = _phased(problems, routes, floor)
+    if best is not None:
+        best = best._replace(entries=ordered(best.entries, wish.prefer))
+    if not timed or not floor <= problem.dv_m_s or not _meets_slot(problem):
+        return best if best is not None else Search(problems[0], [], floor)
+    use = best.problem if best is not None else problem
+    entries = best.entries if best is not None else []
+    found = _timed(use, entries, routes, floor, wish)
+    return Search(use, ordered([*entries, *found], wish.prefer), floor)
+
+
+def _phased(
+    problems: list[Problem], routes: list[Route], floor: float
+) -> tuple[Search | None, Problem]:
+    """Routes phased in closed form, and the last problem looked at."""
     best: Search | None = None
     cheapest = np.inf
+    problem = problems[0]
     for problem in problems:
         entries = [e for e in _entries(problem, routes) if e.dv <= problem.dv_m_s]
         if entries:
             cost = min(e.dv for e in entries) * (1 + problem.arc_rad**2 / 24)
             if best is None or cost < cheapest * (1 - INDIFFERENT):
-                best, cheapest = Search(problem, _ordered(entries), floor), cost
+                best, cheapest = Search(problem, entries, floor), cost
         if cheapest <= floor * (1 + problem.arc_rad**2 / 24 + INDIFFERENT):
             break  # a longer sweep saves time, not Δv
         if not _splits(problem, routes):
             break
-    least = min((e.dv for e in best.entries), default=np.inf) if best is not None else np.inf
-    if timed and least > floor * (1 + INDIFFERENT) and floor <= problem.dv_m_s:
-        best = _with_timed(problem, best, routes, floor)
-    return best if best is not None else Search(problems[0], [], floor)
+    return best, problem
 
 
-def _with_timed(
-    problem: Problem, best: Search | None, routes: list[Route], floor: float
-) -> Search | None:
-    """Add plans optimised for the time allowed, where the phase keeps the floor out of reach."""
-    if not (problem.aims_phase and problem.aims_circle and problem.aims_plane):
-        return best
-    use = best.problem if best is not None else problem
-    near = sorted(_entries(use, routes), key=lambda e: (e.dv, e.arrival))[:_STARTS]
-    given = [x for x in (entry.candidate(use) for entry in near) if x is not None]
-    bar = min((e.dv for e in best.entries), default=np.inf) if best is not None else np.inf
-    bar = min(bar * (1 - _WORTH), use.dv_m_s)
-    timed = [
-        Entry(c.dv, c.arrival, c.route, c) for c in timed_candidates(use, given) if c.dv <= bar
-    ]
-    entries = [*(best.entries if best is not None else []), *timed]
-    return Search(use, _ordered(entries), floor) if entries else None
+def _meets_slot(problem: Problem) -> bool:
+    return problem.aims_phase and problem.aims_circle and problem.aims_plane
+
+
+def _timed(
+    problem: Problem, entries: list[Entry], routes: list[Route], floor: float, wish: Wish
+) -> list[Entry]:
+    """Entries optimised over times and vectors, none later than a plan that reaches the floor."""
+    reached = [e for e in entries if e.dv <= floor * (1 + INDIFFERENT) + 1e-6]
+    within = problem
+    if reached:
+        soonest = min(e.arrival for e in reached)
+        room = _WITH_ROOM * problem.motion.period_s
+        within = replace(problem, end_s=min(problem.end_s, soonest + room))
+    near = sorted(_entries(within, routes), key=lambda e: (e.dv, e.arrival))[:_STARTS]
+    given = [x for x in (entry.candidate(within) for entry in [*entries[:1], *near]) if x]
+    made = timed_candidates(within, given, wish, rounds=_FEW_ROUNDS if reached else _ROUNDS)
+    return [Entry(c.dv, c.arrival, c.route, c) for c in made if c.dv <= problem.dv_m_s]
 
 
 def all_routes(problem: Problem) -> list[Route]:
@@ -110,16 +137,21 @@ def _entries(problem: Problem, routes: list[Route]) -> Iterator[Entry]:
                 yield Entry(candidate.dv, candidate.arrival, route.name, candidate)
 
 
-def _ordered(entries: list[Entry]) -> list[Entry]:
-    """The earliest of the nearly cheapest first, then the rest by Δv and time.
+def ordered(entries: list[Entry], prefer: Preference) -> list[Entry]:
+    """Entries in order of preference: those that the preference calls equal first.
 
     To the second and the cm/s: plans that differ by rounding alone are told apart by their waits.
     """
-    bar = min(e.dv for e in entries) * (1 + INDIFFERENT) + 1e-6
+    if not entries:
+        return []
+    if prefer == "time":
+        return sorted(entries, key=lambda e: (round(e.arrival), round(e.dv, 2), e.waits))
+    share = INDIFFERENT if prefer == "balance" else _SAME
+    bar = min(e.dv for e in entries) * (1 + share) + 1e-6
     near = [e for e in entries if e.dv <= bar]
     rest = [e for e in entries if e.dv > bar]
-    near.sort(key=lambda e: (round(e.arrival), round(e.dv, 2), sum(e.made.waits)))
-    rest.sort(key=lambda e: (round(e.dv, 2), round(e.arrival), sum(e.made.waits)))
+    near.sort(key=lambda e: (round(e.arrival), round(e.dv, 2), e.waits))
+    rest.sort(key=lambda e: (round(e.dv, 2), round(e.arrival), e.waits))
     return near + rest
 
 

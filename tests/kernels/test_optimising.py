@@ -7,7 +7,7 @@ from scipy.optimize import minimize
 from simcheck.kernels.optimising import minimise
 
 
-def circle(points):
+def circle(points, rows=None):
     """Distance to (2, 1) on the unit circle: a curved equation."""
     cost = np.sum((points - np.array([2.0, 1.0])) ** 2, axis=1)
     return cost, np.sum(points**2, axis=1, keepdims=True) - 1
@@ -29,7 +29,7 @@ def test_nearest_point_of_a_circle():
 def test_hock_schittkowski_77():
     """Five variables, two curved equations."""
 
-    def function(x):
+    def function(x, rows=None):
         a, b, c, d, e = x.T
         cost = (a - 1) ** 2 + (a - b) ** 2 + (c - 1) ** 2 + (d - 1) ** 4 + (e - 1) ** 6
         first = a**2 * d + np.sin(d - e) - 2 * np.sqrt(2)
@@ -55,7 +55,7 @@ def test_follows_a_tight_curve():
     Without it the shares of a step sink to a hundredth: after 40 iterations 31 of 36 are left.
     """
 
-    def helix(x):
+    def helix(x, rows):
         a, b, c = x.T
         return (c - 6.0) ** 2, np.stack([a - np.cos(3 * c), b - np.sin(3 * c)], axis=1)
 
@@ -66,7 +66,7 @@ def test_follows_a_tight_curve():
 def test_exact_slopes_give_the_same():
     """Slopes handed over end where differences end."""
 
-    def slopes(x):
+    def slopes(x, rows):
         cost, rest = circle(x)
         return cost, 2 * (x - np.array([2.0, 1.0])), rest, 2 * x[:, None, :]
 
@@ -78,7 +78,7 @@ def test_exact_slopes_give_the_same():
 def test_a_row_that_meets_nan_does_no_harm():
     """A start without a cost leaves its neighbours as if alone."""
 
-    def function(x):
+    def function(x, rows=None):
         cost, rest = circle(x)
         return np.where(x[:, 0] > 50, np.nan, cost), rest
 
