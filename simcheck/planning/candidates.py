@@ -24,6 +24,11 @@ class Impulse(NamedTuple):
         """Δv (3,) in m/s."""
         return np.asarray(self.after - self.before)
 
+    @property
+    def size(self) -> float:
+        """Magnitude in m/s."""
+        return float(norm(self.after - self.before))
+
 
 class Phasing(NamedTuple):
     """How the phase is met: k revolutions of period_s after the impulse numbered `after`.

@@ -22,6 +22,7 @@ from simcheck.kernels.kepler import propagate
 from simcheck.kernels.transfers import apsis_radii
 from simcheck.kernels.transition import transition
 from simcheck.kernels.vectors import TAU, cross, dot, norm
+from simcheck.planning.candidates import Candidate
 from simcheck.planning.problem import Problem
 
 SMOOTH = 1e-7
@@ -148,6 +149,14 @@ def slot_at(field: Field, time: Array) -> tuple[Array, Array]:
     angle = (field.phase + time)[..., None]
     c, s = np.cos(angle), np.sin(angle)
     return c * field.first + s * field.second, c * field.second - s * field.first
+
+
+def point_of(problem: Problem, candidate: Candidate) -> Array:
+    """The point of a candidate."""
+    rate = problem.motion.rate
+    times = [(x.time - problem.start_s) * rate for x in candidate.impulses]
+    burns = [x.dv / (problem.radius_m * rate) for x in candidate.impulses[:-1]]
+    return np.concatenate([times, *burns])
 
 
 class Legs(NamedTuple):

@@ -34,6 +34,7 @@ from simcheck.planning.courses import (
     keeps,
     look_at,
     padded,
+    point_of,
     slot_at,
     stripped,
 )
@@ -61,8 +62,12 @@ _LONGER = 1e-3  # by how much a primer exceeds one before another burn is tried
 _PUSH = 2e-3  # of the ring's speed: first size of an added burn
 _EARLIER = (0.95, 0.9, 0.8, 0.65)  # shares of a course's arrival that it is drawn to
 _DRAWN = 3  # courses drawn to earlier arrivals
-_POLISHED, _POLISHINGS = 12, (30, 15, 15)
+_POLISHED, _POLISHINGS = 12, (10, 6)
 _TINY = 0.01  # share of the other burns below which one is left out on trial
+_TRIALS, _FINISHING, _SHIFTINGS = 3, 12, 3
+_DONE, _UNMOVED = 1e-12, 1e-7  # relative change of the cost; change of a shift
+_SMALL, _CLOSE = 0.15, 0.2  # burns of less than this share, or this near in rad, may be too many
+_EQUAL = 2e-5  # relative: courses this near cost the same
 _GAIN = 1e-4  # relative; less is no improvement
 _DEAREST = 4.0  # times the cheapest: quicker courses that cost more are not worth showing
 
@@ -90,7 +95,7 @@ def timed_candidates(
     """
     wish = wish or Wish()
     field = field_of(problem)
-    starts = [_point(problem, x) for x in _distinct(given)[:_GIVEN_SEEDS]]
+    starts = [point_of(problem, x) for x in _distinct(given)[:_GIVEN_SEEDS]]
     starts = [x for x in starts if 2 <= burn_count(x) <= MOST_BURNS]
     pairs = _lambert_starts(field)
     starts += [*pairs, *_with_third(field, pairs[:_THIRD_SEEDS]), *_scattered(field, wish)]
@@ -100,23 +105,95 @@ def timed_candidates(
         more = [(x.point, x.latest) for x in best[:_CONTINUED]]
         more += _with_another(field, best[:_EXTENDED])
         fresh = _refined(field, more + (_drawn_earlier(best[:_DRAWN]) if not turn else []))
-        better = [x for x in fresh if _improves(x, pool)]
+        cheapest = min((x.cost for x in pool), default=np.inf)
         pool += fresh
-        if not better:
+        if not any(x.cost < cheapest * (1 - _GAIN) for x in fresh):
             break
     done = _polished(field, _best(pool)[:_POLISHED])
     made = [_candidate(problem, field, x) for x in sorted(done, key=lambda x: x.cost)]
     return [candidate for candidate in made if candidate is not None]
 
 
+def finished(problem: Problem, candidate: Candidate) -> Candidate:
+    """The local optimum next to a candidate that arrives no later, with no burn too many or few.
+
+    Burns are left out where that costs nothing, and added where the primer is longer than one. The
+    candidate itself where it is not a course or nothing better is found.
+    """
+    if not 2 <= len(candidate.impulses) <= MOST_BURNS or not problem.aims_phase:
+        return candidate
+    field = field_of(problem)
+    point = point_of(problem, candidate)
+    speed = problem.radius_m * problem.motion.rate
+    latest = float(point[burn_count(point) - 1]) + field.half * candidate.impulses[-1].size / speed
+    start = _Course(candidate.dv / speed, point, min(latest, field.span), _no_shifts(point))
+    best = min([start, *_converged(field, [start])], key=lambda x: x.cost)
+    for _ in range(_TRIALS):
+        count = burn_count(best.point)
+        more = [_started(*x) for x in _with_another(field, [best])]
+        tried = _converged(field, [*_with_fewer(best), *more])
+        same = [x for x in tried if burn_count(x.point) < count]
+        same = [x for x in same if x.cost < best.cost * (1 + _EQUAL)]
+        less = [x for x in tried if x.cost < best.cost * (1 - _EQUAL)]
+        if not same and not less:
+            break
+        best = min(less or same, key=lambda x: x.cost)
+    made = _candidate(problem, field, best)
+    good = made is not None and made.dv < candidate.dv * (1 + _EQUAL)
+    return made if good and made is not None else candidate
+
+
+def _converged(field: Field, courses: list[_Course]) -> list[_Course]:
+    """The last states of each course that keep its limits, walls shifted until they hold."""
+    kept: list[_Course] = []
+    for _ in range(_SHIFTINGS):
+        if not courses:
+            break
+        courses = _optima(
+            field, courses, _STIFF, settled=_DONE, iterations=_FINISHING, hopeless=np.inf, curved=True
+        )
+        kept += [x for x in courses if keeps(field, x.point)]
+        shifted = [_shifted(field, x) for x in courses]
+        pairs = zip(shifted, courses, strict=True)
+        courses = [x for x, y in pairs if np.max(np.abs(x.shifts - y.shifts)) > _UNMOVED]
+    return kept[::-1]
+
+
+def _with_fewer(course: _Course) -> list[_Course]:
+    """The course with each of its smaller burns left out, or merged with the next."""
+    count = burn_count(course.point)
+    if count < 3:
+        return []
+    times, burns = course.point[:count], course.point[count:].reshape(-1, 3)
+    sizes = norm(burns)
+    trials = []
+    for k in np.flatnonzero(sizes < _SMALL * sizes.sum()):
+        left = np.concatenate([np.delete(times, k), np.delete(burns, k, axis=0).ravel()])
+        trials.append(_started(left, course.latest))
+    for k in np.flatnonzero(np.diff(times[:-1]) < _CLOSE):
+        both = burns.copy()
+        both[k] += both[k + 1]
+        left = np.concatenate([np.delete(times, k + 1), np.delete(both, k + 1, axis=0).ravel()])
+        trials.append(_started(left, course.latest))
+    return trials
+
+
+def _started(point: Array, latest: float) -> _Course:
+    return _Course(np.inf, point, latest, _no_shifts(point))
+
+
+def _no_shifts(point: Array) -> Array:
+    return np.zeros(edge_count(burn_count(point)))
+
+
 def _refined(field: Field, starts: list[tuple[Array, float]]) -> list[_Course]:
     """Local optima from starting points with a latest arrival each."""
-    fresh = [_Course(np.inf, x, latest, np.zeros(edge_count(burn_count(x)))) for x, latest in starts]
+    fresh = [_started(x, latest) for x, latest in starts]
     return _optima(field, fresh, _SOFT, settled=_ROUGHLY, iterations=_STEPS, hopeless=_HOPELESS)
 
 
 def _optima(
-    field: Field, starts: list[_Course], weight: float, *, settled: float, iterations: int, hopeless: float
+    field: Field, starts: list[_Course], weight: float, *, settled: float, iterations: int, hopeless: float, curved: bool=False
 ) -> list[_Course]:
     """Refine courses of whatever numbers of burns in one batch; those that miss are left out."""
     if not starts:
@@ -144,6 +221,7 @@ def _optima(
         settled=settled,
         hopeless=hopeless,
         group=group.ravel(),
+        curved=curved,
     )
     return [
         _Course(float(c), stripped(x, burn_count(start.point)), start.latest, start.shifts)
@@ -166,12 +244,6 @@ def _best(pool: list[_Course]) -> list[_Course]:
             rest.append(course)
     cheapest = front[0].cost if front else 0.0
     return [x for x in front if x.cost < _DEAREST * cheapest] + rest
-
-
-def _improves(course: _Course, pool: list[_Course]) -> bool:
-    """Whether it is cheaper than every course that arrives no later."""
-    rivals = [x.cost for x in pool if x.arrival <= course.arrival + 1e-6]
-    return course.cost < min(rivals, default=np.inf) * (1 - _GAIN)
 
 
 def _with_another(field: Field, courses: list[_Course]) -> list[tuple[Array, float]]:
@@ -217,7 +289,7 @@ def _polished(field: Field, courses: list[_Course]) -> list[_Course]:
         courses = [x._replace(shifts=x.shifts * weight / _STIFF) for x in shifted]
         weight = _STIFF
         courses = _optima(
-            field, courses, weight, settled=_FINELY, iterations=steps, hopeless=np.inf
+            field, courses, weight, settled=_FINELY, iterations=steps, hopeless=np.inf, curved=True
         )
         kept += [x for x in courses if keeps(field, x.point)]
     return kept
@@ -232,7 +304,7 @@ def _pruned(course: _Course) -> _Course | None:
         return None
     times = np.delete(course.point[:count], least)
     burns = np.delete(course.point[count:].reshape(-1, 3), least, axis=0)
-    return _Course(np.inf, np.concatenate([times, burns.ravel()]), course.latest, np.zeros(edge_count(count - 1)))
+    return _started(np.concatenate([times, burns.ravel()]), course.latest)
 
 
 def _shifted(field: Field, course: _Course) -> _Course:
@@ -328,13 +400,6 @@ def _scattered(field: Field, wish: Wish) -> list[Array]:
             times = np.sort(stream.uniform(0.0, field.span, count))
             points.append(np.concatenate([times, 0.25 * stream.standard_normal(3 * (count - 1))]))
     return points
-
-
-def _point(problem: Problem, candidate: Candidate) -> Array:
-    rate = problem.motion.rate
-    times = [(x.time - problem.start_s) * rate for x in candidate.impulses]
-    burns = [x.dv / (problem.radius_m * rate) for x in candidate.impulses[:-1]]
-    return np.concatenate([times, *burns])
 
 
 def _candidate(problem: Problem, field: Field, course: _Course) -> Candidate | None:

@@ -13,7 +13,7 @@ from simcheck.planning.candidates import Candidate
 from simcheck.planning.optimum import optimal_routes
 from simcheck.planning.phasing import Offer, build, offers, open_candidate
 from simcheck.planning.problem import Problem, across
-from simcheck.planning.rendezvous import timed_candidates
+from simcheck.planning.rendezvous import finished, timed_candidates
 from simcheck.planning.routes import Route, handbook_routes
 from simcheck.records.wish import Preference, Wish
 
@@ -77,7 +77,7 @@ def search(problems: list[Problem], wish: Wish | None = None, *, timed: bool = T
     use = best.problem if best is not None else problem
     entries = best.entries if best is not None else []
     found = _timed(use, entries, routes, floor, wish)
-    return Search(use, ordered([*entries, *found], wish.prefer), floor)
+    return Search(use, _finished(use, ordered([*entries, *found], wish.prefer), floor), floor)
 
 
 def _phased(
@@ -114,10 +114,26 @@ def _timed(
         soonest = min(e.arrival for e in reached)
         room = _WITH_ROOM * problem.motion.period_s
         within = replace(problem, end_s=min(problem.end_s, soonest + room))
-    near = sorted(_entries(within, routes), key=lambda e: (e.dv, e.arrival))[:_STARTS]
-    given = [x for x in (entry.candidate(within) for entry in [*entries[:1], *near]) if x]
+    near = [e for e in entries or _entries(within, routes) if e.arrival < within.end_s]
+    near = [*entries[:1], *sorted(near, key=lambda e: (e.dv, e.arrival))[:_STARTS]]
+    given = [x for x in (entry.candidate(within) for entry in near) if x is not None]
     made = timed_candidates(within, given, wish, rounds=_FEW_ROUNDS if reached else _ROUNDS)
-    return [Entry(c.dv, c.arrival, c.route, c) for c in made if c.dv <= problem.dv_m_s]
+    return [_entry(c) for c in made if c.dv <= problem.dv_m_s]
+
+
+def _finished(problem: Problem, entries: list[Entry], floor: float) -> list[Entry]:
+    """The entries with the first one brought to its local optimum, unless it costs the floor."""
+    if not entries or entries[0].dv < floor * (1 + _SAME):
+        return entries
+    rough = entries[0].candidate(problem)
+    if rough is None:
+        return entries
+    fine = finished(problem, rough)
+    return [entries[0] if fine is rough else _entry(fine), *entries[1:]]
+
+
+def _entry(candidate: Candidate) -> Entry:
+    return Entry(candidate.dv, candidate.arrival, candidate.route, candidate)
 
 
 def all_routes(problem: Problem) -> list[Route]:

@@ -10,6 +10,7 @@ from simcheck.records.case import Cutoff
 
 Steering: TypeAlias = Literal["inertial", "rsw"]
 Quantity: TypeAlias = Literal["period_s", "apsis_radius_m", "tilt"]
+Optimality: TypeAlias = Literal["local optimum", "not a local optimum"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -94,11 +95,36 @@ class Alternative:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Primer:
+    """The plan against Lawden's conditions for a local optimum, for its own arrival time.
+
+    verdict says whether they hold, why in words with numbers. at_burns are the primer's lengths at
+    the burns (one each, where a burn is not held by a limit); largest_between the largest length at
+    any other time, reached at largest_time_s; miss by how much the conditions at the burns fail.
+    time_s and length (m,) are the history.
+    """
+
+    verdict: Optimality
+    why: str
+    at_burns: Array
+    largest_between: float
+    largest_time_s: float
+    miss: float
+    time_s: Array
+    length: Array
+
+    def __post_init__(self) -> None:
+        for name in ("at_burns", "time_s", "length"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), (None,), name))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Plan:
     """The burns in order. lower_bound_dv_m_s is the time-open, phase-free two-body minimum.
 
     total_dv_m_s sums the impulses; commanded_dv_m_s what the commands deliver when nothing fails,
-    finite-burn losses included. planner names who made it.
+    finite-burn losses included. planner names who made it; primer is None where a planner gives no
+    proof or the plan has no burn.
     """
 
     planner: str
@@ -111,3 +137,4 @@ class Plan:
     alternatives: tuple[Alternative, ...]
     commands: tuple[Command, ...]
     commanded_dv_m_s: float
+    primer: Primer | None = None
