@@ -14,6 +14,7 @@ from simcheck.planning.registry import planner as find_planner
 from simcheck.records.case import Case
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
+from simcheck.records.wish import Preference, Wish
 
 __all__ = ["fly", "judge", "load_case", "plan", "read_plan", "resolved_ring"]
 
@@ -35,13 +36,24 @@ def read_plan(path: str | Path, case: Case | None = None) -> Plan:
     return plan_json.read_plan(path, case)
 
 
-def plan(case: Case, planner: str = "ring") -> Plan:
+def plan(
+    case: Case,
+    planner: str = "ring",
+    *,
+    prefer: Preference = "balance",
+    effort: int = 1,
+    seed: int = 0,
+) -> Plan:
     """Plan the burns of a case with the planner registered under that name.
+
+    prefer: "balance" takes the earliest of the nearly cheapest plans, "dv" the cheapest, "time" the
+    earliest. effort multiplies the search's starts, of which seed draws those beyond the first
+    helping; the same values give the same plan.
 
     Raises NoPlanError where no plan exists within the limits, naming the one that binds, and
     InputError where there is no such planner.
     """
-    return find_planner(planner)(case)
+    return find_planner(planner)(case, Wish(prefer=prefer, effort=effort, seed=seed))
 
 
 def fly(

@@ -2,10 +2,22 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
-from simcheck.cli.options import case_argument, json_option, planner_option, running, seed_option
+from simcheck.cli.options import (
+    case_argument,
+    json_option,
+    planner_option,
+    running,
+    search_options,
+    seed_option,
+)
 from simcheck.cli.screen import busy
+
+if TYPE_CHECKING:
+    from simcheck.records.wish import Preference
 
 
 @click.command("fly")
@@ -19,6 +31,7 @@ from simcheck.cli.screen import busy
 )
 @seed_option
 @planner_option
+@search_options
 @json_option
 def command(
     *,
@@ -27,6 +40,8 @@ def command(
     sample: int | None,
     seed: int | None,
     planner: str,
+    prefer: Preference | None,
+    effort: int,
     as_json: bool,
 ) -> int:
     """Fly a plan and judge the flight.
@@ -42,7 +57,9 @@ def command(
         case = run.load()
         if plan_path is None:
             with busy("planning"):
-                plan = api.plan(case, planner)
+                plan = api.plan(
+                    case, planner, prefer=prefer or "balance", effort=effort, seed=seed or 0
+                )
         else:
             plan = api.read_plan(plan_path, case)
         if sample is not None and seed is None:

@@ -36,9 +36,19 @@ def planner_option(function: F) -> F:
     )
 
 
+def search_options(function: F) -> F:
+    """--prefer and --effort."""
+    prefer = "The earliest plan or the cheapest, instead of the earliest of the nearly cheapest."
+    effort = "Search this many times as hard."
+    function = click.option(
+        "--effort", type=click.IntRange(1, 100), default=1, show_default=True, help=effort
+    )(function)
+    return click.option("--prefer", type=click.Choice(["time", "dv"]), help=prefer)(function)
+
+
 def seed_option(function: F) -> F:
     """--seed."""
-    text = "Fixes every random draw."
+    text = "Fixes every random draw, of the search and of the flight."
     return click.option("--seed", type=click.IntRange(min=0), metavar="N", help=text)(function)
 
 

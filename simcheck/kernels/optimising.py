@@ -29,6 +29,7 @@ _MET = 1e-9  # residual at which an equation is met
 _NEARLY_MET = 1e-3
 _RESTORING = 8
 _BENDING = 1e-6  # step of the differences of slopes
+_FLAT = 1e-7  # share of the largest curvature below which there is none
 _FLATTEST = 1e-3  # least curvature along the equations that a step trusts
 _SOFT = 1e-9  # keeps dependent equations solvable
 
@@ -112,7 +113,7 @@ def minimise(
 
 
 def _left_behind(now: _Look, hopeless: float, group: Rows | None) -> NDArray[np.bool_]:
-    """Rows that cost more than `hopeless` times the best of their group that meets the equations."""
+    """Rows that cost over `hopeless` times the best of their group that meets the equations."""
     met = np.max(np.abs(now.rest), axis=1) < _NEARLY_MET
     cost = np.where(met & np.isfinite(now.cost), now.cost, np.inf)
     which = np.zeros(len(cost), dtype=np.intp) if group is None else group
@@ -151,9 +152,7 @@ def _look(function: Function, x: Array, rows: Rows) -> _Look:
     count, size = x.shape
     shifts = np.concatenate([np.zeros((1, size)), _DIFFERENCE * np.eye(size)])
     with np.errstate(all="ignore"):
-        cost, rest = function(
-            (x[:, None, :] + shifts).reshape(-1, size), np.repeat(rows, size + 1)
-        )
+        cost, rest = function((x[:, None, :] + shifts).reshape(-1, size), np.repeat(rows, size + 1))
         cost, rest = cost.reshape(count, -1), rest.reshape(count, size + 1, -1)
         slope = (cost[:, 1:] - cost[:, :1]) / _DIFFERENCE
         bend = (rest[:, 1:] - rest[:, :1]) / _DIFFERENCE
@@ -190,31 +189,63 @@ def _curved_step(
     Onto the equations by the least change, then along them by Newton's step, whose curvatures are
     taken without their sign so that it leads down (Nocedal and Wright, section 18.1 and 3.4).
     """
-    count, size = x.shape
     across = here.bend.shape[1]
     fine = np.all(np.isfinite(here.slope), axis=1) & np.all(np.isfinite(here.bend), axis=(1, 2))
     bend = np.where(fine[:, None, None], here.bend, 0.0)
     slope, rest = (np.where(fine[:, None], part, 0.0) for part in (here.slope, here.rest))
     square = bend @ np.swapaxes(bend, 1, 2) + _SOFT * np.eye(across)
     force = -_solve(square, bend @ slope[..., None])[..., 0]
+    curve, along = _curvature(look, x, rows, slope, bend, force)
+    normal = -(np.swapaxes(bend, 1, 2) @ _solve(square, rest[..., None]))[..., 0]
+    back = np.swapaxes(along, 1, 2)
+    values, vectors = np.linalg.eigh(back @ curve @ along)
+    pull = back @ (slope + np.einsum("bij,bj->bi", curve, normal))[..., None]
+    share = (np.swapaxes(vectors, 1, 2) @ pull) / np.maximum(np.abs(values), _FLATTEST)[..., None]
+    step = normal - (along @ vectors @ share)[..., 0]
+    return np.where(fine[:, None], step, 0.0), force
+
+
+def _curvature(
+    look: Callable[[Array, Rows], _Look],
+    x: Array,
+    rows: Rows,
+    slope: Array,
+    bend: Array,
+    force: Array,
+) -> tuple[Array, Array]:
+    """The Lagrangian's second derivatives (b, n, n), and directions that keep the equations."""
+    count, size = x.shape
+    across = bend.shape[1]
     ahead = x[:, None, :] + _BENDING * np.eye(size)
     shifted = look(ahead.reshape(-1, size), np.repeat(rows, size))
-    pulled = shifted.slope.reshape(count, size, size)
-    pulled = pulled + np.einsum("bjkn,bk->bjn", shifted.bend.reshape(count, size, across, size), force)
+    bends = shifted.bend.reshape(count, size, across, size)
+    pulled = shifted.slope.reshape(count, size, size) + np.einsum("bjkn,bk->bjn", bends, force)
     rise = (pulled - (slope + np.einsum("bkn,bk->bn", bend, force))[:, None]) / _BENDING
     still = (slope == 0) & np.all(bend == 0, axis=1)  # variables that nothing depends on stay put
     known = np.isfinite(rise) & ~(still[:, :, None] | still[:, None, :])
     rise = np.where(known, rise, 0.0)
-    curve = 0.5 * (rise + np.swapaxes(rise, 1, 2))
-    normal = -(np.swapaxes(bend, 1, 2) @ _solve(square, rest[..., None]))[..., 0]
     along = np.linalg.qr(np.swapaxes(bend, 1, 2), mode="complete")[0][:, :, across:]
-    back = np.swapaxes(along, 1, 2)
-    values, vectors = np.linalg.eigh(back @ curve @ along)
-    size_of = np.maximum(np.abs(values), _FLATTEST)
-    pull = back @ (slope + np.einsum("bij,bj->bi", curve, normal))[..., None]
-    move = vectors @ ((np.swapaxes(vectors, 1, 2) @ pull) / size_of[..., None])
-    step = normal - (along @ move)[..., 0]
-    return np.where(fine[:, None], step, 0.0), force
+    return 0.5 * (rise + np.swapaxes(rise, 1, 2)), along
+
+
+def give_of(slopes: Slopes, point: Array) -> Array:
+    """How far each variable (n,) of an optimum gives way to a unit of force along it.
+
+    All others answer and the equations stay met: a move by d of a variable that gives way by g
+    costs d^2 / 2g to second order. Zero where the cost is not curved upwards.
+    """
+    row = np.zeros(1, dtype=np.intp)
+    x = point[None]
+    here = _exact(slopes, x, row)
+    square = here.bend @ np.swapaxes(here.bend, 1, 2) + _SOFT * np.eye(here.bend.shape[1])
+    force = -_solve(square, here.bend @ here.slope[..., None])[..., 0]
+    curve, along = _curvature(partial(_exact, slopes), x, row, here.slope, here.bend, force)
+    values, vectors = np.linalg.eigh(np.swapaxes(along, 1, 2) @ curve @ along)
+    bent = np.abs(values[0]) > _FLAT * np.max(np.abs(values[0]))
+    if np.any(values[0][bent] < 0):
+        return np.zeros(len(point))
+    spread = (along @ vectors)[0][:, bent]
+    return np.asarray(np.sum(spread**2 / values[0][bent], axis=1))
 
 
 def _moved(

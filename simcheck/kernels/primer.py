@@ -18,10 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simcheck.arrays import Array
-from simcheck.kernels.kepler import propagate
 from simcheck.kernels.transfers import period_of
 from simcheck.kernels.transition import transition
-from simcheck.kernels.vectors import dot, norm, unit
+from simcheck.kernels.vectors import norm, unit
 
 _A_TURN = 60  # samples a revolution: a parabola through three of them is good to 1e-5
 _LEAST, _MOST = 24, 6000  # samples of a coast
@@ -208,17 +207,18 @@ def _shortest(base: Array, along: Array) -> Array:
 
     Least squares with weights that grow where the result is long (Lawson's algorithm).
     """
-    weights = np.ones(len(base))
-    best, found = np.inf, np.zeros(along.shape[2])
+    weights: Array = np.ones(len(base))
+    best = np.inf
+    found: Array = np.zeros(along.shape[2])
     for _ in range(_REWEIGHTED):
         root = np.sqrt(weights)[:, None]
         matrix = (along * root[..., None]).reshape(-1, along.shape[2])
         z, *_ = np.linalg.lstsq(matrix, -(base * root).ravel(), rcond=None)
         lengths = norm(base + along @ z)
         if lengths.max() < best:
-            best, found = float(lengths.max()), z
-        weights *= lengths / lengths.max()
-        weights /= weights.sum()
+            best, found = float(lengths.max()), np.asarray(z, dtype=np.float64)
+        weights = np.asarray(weights * lengths)
+        weights = weights / weights.sum()
     return found
 
 

@@ -15,10 +15,11 @@ from simcheck.planning.phasing import MAX_PIECES
 from simcheck.planning.problem import HORIZON_REVOLUTIONS, Problem
 from simcheck.planning.searching import Entry, Search, search
 from simcheck.records.case import Case
+from simcheck.records.wish import Wish
 
 _HOUR, _DAY = 3600.0, 86400.0
 _LOOKED_AT = 40
-_HALVINGS = 4
+_STRETCHES = (1.5, 2.5, 4.0, 8.0)  # of the duration allowed
 
 
 class Refusal(NamedTuple):
@@ -112,16 +113,17 @@ _Judge = Callable[[Case, list[Problem], str, list[Entry], Candidate], NoPlanErro
 def _late(
     case: Case, problems: list[Problem], limit: str, entries: list[Entry], candidate: Candidate
 ) -> NoPlanError:
-    """Narrow down by halving how long a plan takes at least."""
-    short, long = problems[0].end_s, min(e.arrival for e in entries)
+    """How long a plan takes at least, looked for in ever longer spans of time."""
+    end, long = problems[0].end_s, min(e.arrival for e in entries)
     dv = candidate.dv
-    for _ in range(_HALVINGS):
-        middle = (short + long) / 2
-        made = _first_built(search([replace(p, end_s=middle) for p in problems]))
-        if made is None:
-            short = middle
-        else:
-            long, dv = min(long, made.arrival), made.dv
+    for stretch in _STRETCHES:
+        if stretch * end >= long:
+            break
+        wider = [replace(p, end_s=stretch * end) for p in problems]
+        made = _first_built(search(wider, Wish(prefer="time")))
+        if made is not None:
+            long, dv = made.arrival, made.dv
+            break
     over = long - problems[0].end_s
     message = (
         f"no plan fits [limits] duration = {_span(problems[0].end_s)}: the shortest found within "

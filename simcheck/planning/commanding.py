@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.clearances import Clearances, Stretch, clearances
-from simcheck.engines.base import Gravity, Propagator, Thrust, gravity_of
+from simcheck.engines.base import G0, Gravity, Propagator, Thrust, gravity_of
 from simcheck.engines.choosing import fast_propagator
 from simcheck.errors import FlightError
 from simcheck.kernels.transfers import apsis_radii, period_of
 from simcheck.kernels.vectors import cross, dot, norm, rsw_frame, unit
 from simcheck.measuring import REVOLUTIONS, RingMotion, relay_state, resolve_ring
 from simcheck.planning.aiming import Aim, Flown, aim, levels
-from simcheck.planning.burns import Burns, first_burns
+from simcheck.planning.burns import Burns, burn_seconds, first_burns
 from simcheck.planning.candidates import Candidate
 from simcheck.records.case import Case
 from simcheck.records.plan import Command, Quantity, Watch
@@ -95,18 +96,22 @@ def member_states(case: Case, motion: RingMotion, propagator: Propagator) -> lis
     return states
 
 
-def command(site: Range, candidate: Candidate) -> Aimed:
+def command(site: Range, candidate: Candidate, *, punctual: bool = False) -> Aimed:
     """Aim a candidate and check it against every limit.
 
+    punctual: the arrival may not slip, even where a later one costs less.
     Raises FlightError where the aiming does not converge.
     """
     case = site.case
     burns = first_burns(candidate, case.craft, case.engine, case.thrusters)
+    setup = site.setup
+    if punctual:
+        setup = replace(setup, end_s=min(setup.end_s, _cutoff(site, candidate)))
     labels = [f"B{i + 1}" for i in range(len(burns.times))]
     short: Broken | None = None
     for _ in range(_ATTEMPTS + len(labels)):
         try:
-            burns, flown = aim(site.setup, burns, site.propagator_at, site.motion_at)
+            burns, flown = aim(setup, burns, site.propagator_at, site.motion_at)
         except FlightError:
             if short is None:
                 raise
@@ -127,6 +132,14 @@ def command(site: Range, candidate: Candidate) -> Aimed:
     commands = tuple(_command(site, label, burns, flown, i) for i, label in enumerate(labels))
     arrival = float(flown.ignitions[-1] + flown.durations[-1]) if labels else 0.0
     return Aimed(commands, burns.total, arrival, _broken(site, burns, flown, arrival))
+
+
+def _cutoff(site: Range, candidate: Candidate) -> float:
+    """When the candidate's last burn ends, made with the engine."""
+    before = sum(x.size for x in candidate.impulses[:-1])
+    engine, last = site.case.engine, candidate.impulses[-1]
+    mass = float(site.start[6]) * math.exp(-before / (G0 * engine.isp_s))
+    return last.time + 0.5 * burn_seconds(last.size, mass, engine)
 
 
 def _too_short(site: Range, burns: Burns, flown: Flown) -> tuple[int, bool] | None:

@@ -130,7 +130,7 @@ def field_of(problem: Problem) -> Field:
         problem.burn_share * engine.max_burn_s * rate,
         problem.arc_rad,
         problem.min_radius_m / length + _MARGIN,
-        problem.max_radius_m / length - _MARGIN,
+        min(problem.max_radius_m / length, _FAR) - _MARGIN,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,10 +15,13 @@ from simcheck.planning.binding import Refusal, no_plan
 from simcheck.planning.candidates import Candidate
 from simcheck.planning.commanding import Aimed, Range, command
 from simcheck.planning.problem import Problem, problem_of
+from simcheck.planning.proving import proof
 from simcheck.planning.reasons import pieces, purpose, reason
 from simcheck.planning.searching import ARCS, INDIFFERENT, Entry, Search, search, trade
+from simcheck.planning.worth import worths
 from simcheck.records.case import Case
 from simcheck.records.plan import Alternative, Burn, Plan, State
+from simcheck.records.wish import Wish
 
 NAME = "ring"
 
@@ -26,15 +30,17 @@ _VARIANTS = ((0.85, 0.0), (0.85, 0.002), (0.55, 0.002))
 """Shares of max_burn that a plan uses and margins on radii, tried in turn: in the case's forces and
 with finite burns a burn may have to grow, and an orbit put on a limit may pass it by kilometres."""
 _GROWTH = 1.02  # a plan dearer than this once aimed has its rivals aimed too
-_ALTERNATIVES = 8
+_ALTERNATIVES = 10
 _THERE = 0.1  # of each tolerance: nearer than this nothing needs doing
 
 
-def plan_ring(case: Case) -> Plan:
+def plan_ring(case: Case, wish: Wish | None = None) -> Plan:
     """Plan the burns that bring the case's craft to its slot.
 
-    Raises NoPlanError naming the limit that binds.
+    wish says what to prefer of several plans and how hard to look; the same wish gives the same
+    plan. Raises NoPlanError naming the limit that binds.
     """
+    wish = wish or Wish()
     site = Range(case)
     problems = [limited(problem_of(case, arc), case) for arc in ARCS]
     if _already_there(site):
@@ -44,8 +50,8 @@ def plan_ring(case: Case) -> Plan:
     refused: list[Refusal] = []
     best: Plan | None = None
     for share, margin in _VARIANTS:
-        found = search([_variant(problem, share, margin) for problem in problems])
-        plan, tried = _first_good(site, found)
+        found = search([_variant(problem, share, margin) for problem in problems], wish)
+        plan, tried = _first_good(site, found, wish)
         if plan is not None and (best is None or _cheaper(plan, best)):
             best = plan
         refused += tried
@@ -77,14 +83,20 @@ def _mendable(refused: list[Refusal], best: Plan | None) -> bool:
     return any(x.limit in near and x.entry.dv < bar for x in refused)
 
 
-def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[Refusal]]:
+class _Choice(NamedTuple):
+    entry: Entry
+    candidate: Candidate
+    aimed: Aimed
+
+
+def _first_good(site: Range, found: Search, wish: Wish) -> tuple[Plan | None, list[Refusal]]:
     """The first candidate that keeps every limit once aimed, and what was refused.
 
     Where the case's forces make a plan dearer than its impulses, others are aimed too and the
     cheapest as commanded is taken.
     """
     refused: list[Refusal] = []
-    best: Plan | None = None
+    best: _Choice | None = None
     effort = 0.0
     for entry in found.entries:
         if effort >= _EFFORT or _hopeless(refused):
@@ -94,7 +106,7 @@ def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[Refusal]]
             continue
         effort += max(1.0, len(candidate.impulses) / 8)
         try:
-            aimed = command(site, candidate)
+            aimed = command(site, candidate, punctual=wish.prefer == "time")
         except FlightError as trouble:
             refused.append(Refusal(entry, "", str(trouble), float("nan")))
             effort += max(1.0, len(candidate.impulses) / 4)
@@ -104,11 +116,11 @@ def _first_good(site: Range, found: Search) -> tuple[Plan | None, list[Refusal]]
                 Refusal(entry, aimed.broken.limit, aimed.broken.why, aimed.broken.excess)
             )
             continue
-        if best is None or aimed.dv_m_s < best.commanded_dv_m_s * (1 - INDIFFERENT):
-            best = _plan(site, found, entry, candidate, aimed)
-        if best.commanded_dv_m_s < found.entries[0].dv * _GROWTH:
+        if best is None or aimed.dv_m_s < best.aimed.dv_m_s * (1 - INDIFFERENT):
+            best = _Choice(entry, candidate, aimed)
+        if best.aimed.dv_m_s < found.entries[0].dv * _GROWTH or wish.prefer == "time":
             break
-    return best, refused
+    return (_plan(site, found, *best) if best is not None else None), refused
 
 
 def _hopeless(refused: list[Refusal]) -> bool:
@@ -160,11 +172,13 @@ def _plan(
         alternatives=_alternatives(found, entry),
         commands=aimed.commands,
         commanded_dv_m_s=aimed.dv_m_s,
+        primer=proof(problem, candidate),
     )
 
 
 def _burns(problem: Problem, candidate: Candidate) -> tuple[Burn, ...]:
     parts = pieces(candidate)
+    worth = worths(problem, candidate)
     burns = []
     for index, impulse in enumerate(candidate.impulses):
         last = index == len(candidate.impulses) - 1
@@ -173,7 +187,7 @@ def _burns(problem: Problem, candidate: Candidate) -> tuple[Burn, ...]:
             Burn(
                 label=f"B{index + 1}",
                 purpose=purpose(problem, impulse, last=last),
-                reason=reason(problem, candidate, index, piece=parts[index]),
+                reason=reason(problem, candidate, index, piece=parts[index], worth=worth[index]),
                 time_s=impulse.time,
                 position_m=impulse.position,
                 dv_m_s=impulse.dv,
@@ -202,7 +216,7 @@ def _alternatives(found: Search, chosen: Entry | None) -> tuple[Alternative, ...
     if chosen is None:
         return ()
     rows = []
-    for entry in trade(found.entries):
+    for entry in trade(found.entries, most=_ALTERNATIVES):
         candidate = entry.candidate(found.problem) if entry is not chosen else None
         if candidate is None:
             continue
@@ -215,7 +229,7 @@ def _alternatives(found: Search, chosen: Entry | None) -> tuple[Alternative, ...
                 why_not=_why_not(entry, chosen),
             )
         )
-    return tuple(rows[:_ALTERNATIVES])
+    return tuple(rows)
 
 
 def _why_not(entry: Entry, chosen: Entry) -> str:

@@ -63,9 +63,7 @@ def proof(problem: Problem, candidate: Candidate) -> record.Primer | None:
     )
 
 
-def _judged(
-    primer: Primer, candidate: Candidate, when: float, held: list[str]
-) -> tuple[bool, str]:
+def _judged(primer: Primer, candidate: Candidate, when: float, held: list[str]) -> tuple[bool, str]:
     """Whether Lawden's conditions hold, and the sentence that says so."""
     limits = f", {' and '.join(held)}" if held else ""
     longest = f"at most {primer.peak:.4f} elsewhere"
@@ -112,7 +110,10 @@ def history(field: Field, point: Array, latest: float, *, open_phase: bool = Fal
     start = float(point[0]) if touched[0] else 0.0
     path = Trajectory(start, point[:count], legs.positions[0], legs.before[0], after)
     conditions = Conditions(
-        _free_times(touched, count), _slopes(path, touched, count), _capped(touched, count), open_phase
+        _free_times(touched, count),
+        _slopes(path, touched, count),
+        _capped(touched, count),
+        open_phase,
     )
     return primer_of(path, conditions, 1.0)
 

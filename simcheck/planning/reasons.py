@@ -15,6 +15,7 @@ from simcheck.kernels.transfers import (
 from simcheck.kernels.vectors import angle_between, cross, dot, norm, unit
 from simcheck.planning.candidates import Candidate, Impulse
 from simcheck.planning.problem import Problem, across
+from simcheck.planning.worth import MOVED_RAD, UNKNOWN, Worth
 
 _NEAR = np.radians(3.0)  # a point is called a node or an apsis within this
 _BESIDE = np.radians(30.0)  # the other node is worth a comparison within this of a node
@@ -36,8 +37,11 @@ def purpose(problem: Problem, impulse: Impulse, *, last: bool) -> str:
     return "apsis change" if shaped else "trim"
 
 
-def reason(problem: Problem, candidate: Candidate, index: int, *, piece: str) -> str:
-    """Sentences for the burn at `index`; piece is such as "part 2 of 3", or empty."""
+def reason(problem: Problem, candidate: Candidate, index: int, *, piece: str, worth: Worth) -> str:
+    """Sentences for the burn at `index`; piece is such as "part 2 of 3", or empty.
+
+    worth says what leaving it out or making it elsewhere would cost.
+    """
     impulse = candidate.impulses[index]
     sentences = [_place(problem, impulse, piece) + ": " + _change(problem, impulse) + "."]
     sentences.append(_other_node(problem, impulse))
@@ -46,6 +50,8 @@ def reason(problem: Problem, candidate: Candidate, index: int, *, piece: str) ->
         sentences.append(_phasing(candidate))
     else:
         sentences.append(_long_coast(problem, candidate, index))
+    sentences.append(_beneath(problem, candidate, index))
+    sentences.append(_worth(worth))
     return " ".join(sentence for sentence in sentences if sentence)
 
 
@@ -190,6 +196,38 @@ def _long_coast(problem: Problem, candidate: Candidate, index: int) -> str:
     if not 1.01 < turns < np.inf:
         return ""
     return f"The next burn comes {turns:.2f} revolutions later."
+
+
+def _beneath(problem: Problem, candidate: Candidate, index: int) -> str:
+    """A warning where the orbit after a burn relies on the next one."""
+    if index + 1 >= len(candidate.impulses):
+        return ""
+    impulse = candidate.impulses[index]
+    low, high = apsis_radii(impulse.position, impulse.after, problem.gm)
+    if low < problem.min_radius_m * (1 - _ROUND):
+        return (
+            f"The next burn must not fail: the periapsis of this orbit, radius {low / 1e3:,.0f} km,"
+            " lies below min_altitude."
+        )
+    if high > problem.max_radius_m * (1 + _ROUND):
+        return "The next burn must not fail: the apoapsis of this orbit lies beyond max_radius."
+    return ""
+
+
+def _worth(worth: Worth) -> str:
+    """What the plan would cost without this burn, and with it elsewhere."""
+    if np.isnan(worth.without):
+        return ""
+    if np.isinf(worth.without):
+        text = "Left out, no plan of the other burns was found that arrives in time"
+    else:
+        text = (
+            f"Left out, with the others re-optimised, the plan costs {worth.without:.1f} m/s more"
+        )
+    if np.isnan(worth.moved):
+        return text + "."
+    more = f"{worth.moved:.1f}" if worth.moved >= _WORTH_A_WORD / 10 else "less than 0.1"
+    return f"{text}; made {np.degrees(MOVED_RAD):.0f}° earlier or later, {more} m/s more."
 
 
 def _tilt(problem: Problem, normal: Array) -> float:

@@ -1,7 +1,7 @@
 """Planners by name: ours and any that another package registers as an entry point.
 
-A planner is a callable that turns a Case into a Plan and raises NoPlanError where none exists. Its
-package names it in the entry-point group "simcheck.planners".
+A planner is a callable that turns a Case and a Wish into a Plan and raises NoPlanError where none
+exists; it may ignore the wish. Its package names it in the entry-point group "simcheck.planners".
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ from typing import TypeAlias
 from simcheck.errors import InputError
 from simcheck.records.case import Case
 from simcheck.records.plan import Plan
+from simcheck.records.wish import Wish
 
-Planner: TypeAlias = Callable[[Case], Plan]
+Planner: TypeAlias = Callable[[Case, Wish], Plan]
 
 GROUP = "simcheck.planners"
 DEFAULT = "ring"

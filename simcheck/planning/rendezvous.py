@@ -49,7 +49,7 @@ _GRID = 40
 _REVOLUTIONS = 6
 _LAMBERT_SEEDS, _BINS, _THIRD_SEEDS = 14, 6, 8
 _GIVEN_SEEDS = 10
-_NOTHING = 1e-5  # a burn below this share of the ring's speed is dropped
+_NOTHING = 1e-9  # a burn below this share of the ring's speed is none
 _MET = 1e-8
 _STEPS = 30
 _SOFT, _STIFF = 10.0, 100.0  # weights of the walls: soft ones let a search move quickly
@@ -62,7 +62,9 @@ _LONGER = 1e-3  # by how much a primer exceeds one before another burn is tried
 _PUSH = 2e-3  # of the ring's speed: first size of an added burn
 _EARLIER = (0.95, 0.9, 0.8, 0.65)  # shares of a course's arrival that it is drawn to
 _DRAWN = 3  # courses drawn to earlier arrivals
-_POLISHED, _POLISHINGS = 12, (10, 6)
+_HURRIES, _SOONER = 4, (0.98, 0.95, 0.9, 0.8)
+_POLISHED = 12
+_POLISHINGS = ((30.0, 8), (100.0, 6))  # weights of the walls, and steps with them
 _TINY = 0.01  # share of the other burns below which one is left out on trial
 _TRIALS, _FINISHING, _SHIFTINGS = 3, 12, 3
 _DONE, _UNMOVED = 1e-12, 1e-7  # relative change of the cost; change of a shift
@@ -73,12 +75,16 @@ _DEAREST = 4.0  # times the cheapest: quicker courses that cost more are not wor
 
 
 class _Course(NamedTuple):
-    """A point that meets the slot, its cost, its latest arrival and the shifts of its limits."""
+    """A point that meets the slot, its cost, its latest arrival and the shifts of its limits.
+
+    origin tells the starts of one batch apart.
+    """
 
     cost: float
     point: Array
     latest: float
     shifts: Array
+    origin: int = 0
 
     @property
     def arrival(self) -> float:
@@ -109,9 +115,32 @@ def timed_candidates(
         pool += fresh
         if not any(x.cost < cheapest * (1 - _GAIN) for x in fresh):
             break
-    done = _polished(field, _best(pool)[:_POLISHED])
+    chosen = _best(pool)[:_POLISHED]
+    if wish.prefer == "time":
+        most = problem.dv_m_s / (problem.radius_m * problem.motion.rate)
+        chosen = [*chosen, *_hurried(field, pool, most)[:_POLISHED]]
+    done = _polished(field, chosen)
     made = [_candidate(problem, field, x) for x in sorted(done, key=lambda x: x.cost)]
     return [candidate for candidate in made if candidate is not None]
+
+
+def _hurried(field: Field, pool: list[_Course], most: float) -> list[_Course]:
+    """The pool with its quickest courses drawn to earlier arrivals while they cost at most `most`.
+
+    Dearer ones are left out, and the earliest come first.
+    """
+    for _ in range(_HURRIES):
+        soonest = sorted((x for x in pool if x.cost <= most), key=lambda x: x.arrival)[:_DRAWN]
+        starts = _drawn_earlier(soonest, _SOONER)
+        pool = pool + _optima(
+            field,
+            [_started(*start) for start in starts],
+            _SOFT,
+            settled=_ROUGHLY,
+            iterations=_STEPS,
+            hopeless=np.inf,
+        )
+    return sorted((x for x in pool if x.cost <= most), key=lambda x: x.arrival)
 
 
 def finished(problem: Problem, candidate: Candidate) -> Candidate:
@@ -143,6 +172,24 @@ def finished(problem: Problem, candidate: Candidate) -> Candidate:
     return made if good and made is not None else candidate
 
 
+def converged_without(field: Field, point: Array, last: float) -> list[float]:
+    """The least cost found without each burn, inf where none meets the slot in time."""
+    count = burn_count(point)
+    latest = min(float(point[count - 1]) + field.half * last, field.span)
+    if count < 3:
+        return [np.inf] * count
+    times, burns = point[:count], point[count:].reshape(-1, 3)
+    trials = []
+    for k in range(count):
+        others = np.delete(burns, min(k, count - 2), axis=0)
+        # Without its last burn a course arrives with the one before, at the same time.
+        left = np.delete(times, k) if k < count - 1 else np.append(times[: count - 2], times[-1])
+        start = np.concatenate([left, others.ravel()])
+        trials.append(_started(start, latest)._replace(origin=k))
+    done = _converged(field, trials)
+    return [min((x.cost for x in done if x.origin == k), default=np.inf) for k in range(count)]
+
+
 def _converged(field: Field, courses: list[_Course]) -> list[_Course]:
     """The last states of each course that keep its limits, walls shifted until they hold."""
     kept: list[_Course] = []
@@ -150,7 +197,13 @@ def _converged(field: Field, courses: list[_Course]) -> list[_Course]:
         if not courses:
             break
         courses = _optima(
-            field, courses, _STIFF, settled=_DONE, iterations=_FINISHING, hopeless=np.inf, curved=True
+            field,
+            courses,
+            _STIFF,
+            settled=_DONE,
+            iterations=_FINISHING,
+            hopeless=np.inf,
+            curved=True,
         )
         kept += [x for x in courses if keeps(field, x.point)]
         shifted = [_shifted(field, x) for x in courses]
@@ -193,7 +246,14 @@ def _refined(field: Field, starts: list[tuple[Array, float]]) -> list[_Course]:
 
 
 def _optima(
-    field: Field, starts: list[_Course], weight: float, *, settled: float, iterations: int, hopeless: float, curved: bool=False
+    field: Field,
+    starts: list[_Course],
+    weight: float,
+    *,
+    settled: float,
+    iterations: int,
+    hopeless: float,
+    curved: bool = False,
 ) -> list[_Course]:
     """Refine courses of whatever numbers of burns in one batch; those that miss are left out."""
     if not starts:
@@ -224,7 +284,9 @@ def _optima(
         curved=curved,
     )
     return [
-        _Course(float(c), stripped(x, burn_count(start.point)), start.latest, start.shifts)
+        _Course(
+            float(c), stripped(x, burn_count(start.point)), start.latest, start.shifts, start.origin
+        )
         for start, x, c, gap in zip(starts, *minima, strict=True)
         if np.isfinite(c) and gap < _MET
     ]
@@ -267,12 +329,14 @@ def _with_another(field: Field, courses: list[_Course]) -> list[tuple[Array, flo
     return starts
 
 
-def _drawn_earlier(courses: list[_Course]) -> list[tuple[Array, float]]:
+def _drawn_earlier(
+    courses: list[_Course], shares: tuple[float, ...] = _EARLIER
+) -> list[tuple[Array, float]]:
     """Starts for arrivals at shares of the present ones."""
     starts = []
     for course in courses:
         count = burn_count(course.point)
-        for share in _EARLIER:
+        for share in shares:
             point = course.point.copy()
             point[:count] *= share
             starts.append((point, share * course.arrival))
@@ -284,12 +348,18 @@ def _polished(field: Field, courses: list[_Course]) -> list[_Course]:
     kept: list[_Course] = []
     weight = _SOFT
     courses = courses + [x for x in map(_pruned, courses) if x is not None]
-    for steps in _POLISHINGS:
+    for stiffer, steps in _POLISHINGS:
         shifted = [_shifted(field, x) for x in courses]
-        courses = [x._replace(shifts=x.shifts * weight / _STIFF) for x in shifted]
-        weight = _STIFF
+        courses = [x._replace(shifts=x.shifts * weight / stiffer) for x in shifted]
+        weight = stiffer
         courses = _optima(
-            field, courses, weight, settled=_FINELY, iterations=steps, hopeless=np.inf, curved=True
+            field,
+            courses,
+            weight,
+            settled=_FINELY,
+            iterations=steps,
+            hopeless=np.inf,
+            curved=True,
         )
         kept += [x for x in courses if keeps(field, x.point)]
     return kept
@@ -422,6 +492,3 @@ def _candidate(problem: Problem, field: Field, course: _Course) -> Candidate | N
         v = after
     name = f"timed transfer of {len(impulses)} burns"
     return Candidate(name, tuple(impulses), (0,) * len(impulses), None)
-
-
-

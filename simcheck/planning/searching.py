@@ -23,11 +23,13 @@ ARCS = (0.35, 0.7, 1.2)
 _STARTS = 60  # phased candidates that the timed search starts from
 _ROUNDS, _FEW_ROUNDS = 3, 1  # of the timed search: for the least Δv, or only for what is quicker
 _WITH_ROOM = 1e-3  # of a ring period: room for the plan that reaches the floor
+_APART = 0.005  # share by which plans in the table of the trade differ
 _SAME = 1e-4  # plans within this share of the cheapest cost the same
 
 INDIFFERENT = 0.0045
-"""Among plans within this share of the cheapest the earliest is chosen: half a per cent, less a tenth
-of it for what the search may have missed of the cheapest."""
+"""Among plans within this share of the cheapest the earliest is chosen.
+
+Half a per cent, less a tenth of it for what the search may have missed of the cheapest."""
 
 
 class Entry(NamedTuple):
@@ -182,10 +184,22 @@ def _splits(problem: Problem, routes: list[Route]) -> bool:
     )
 
 
-def trade(entries: list[Entry]) -> list[Entry]:
-    """Entries that no other beats in both Δv and arrival, in order of arrival."""
+def trade(entries: list[Entry], *, most: int) -> list[Entry]:
+    """Entries that no other beats in both Δv and arrival, in order of arrival.
+
+    Thinned from the cheapest on so that each costs some share more than the one that comes later,
+    half a per cent or as much as leaves at most so many.
+    """
     front: list[Entry] = []
-    for entry in sorted(entries, key=lambda e: (e.arrival, e.dv)):
-        if not front or entry.dv < front[-1].dv * (1 - 1e-4):
+    for entry in sorted(entries, key=lambda e: (float(f"{e.dv:.5g}"), e.arrival)):
+        if not front or entry.arrival < front[-1].arrival - 1.0:
             front.append(entry)
-    return front
+    if not front:
+        return []
+    span = float(np.log(max(front[-1].dv, 1e-9) / max(front[0].dv, 1e-9)))
+    step = max(_APART, span / most)
+    kept = front[:1]
+    for entry in front[1:]:
+        if entry.dv > kept[-1].dv * np.exp(step):
+            kept.append(entry)
+    return kept[::-1]

@@ -177,6 +177,7 @@ def totals(case: Case, plan: Plan) -> list[Fact]:
         ("finite-burn loss, re-aiming", speed(losses, sign=True)),
         ("Δv commanded", f"{speed(plan.commanded_dv_m_s)} (the two above together)"),
         ("floor", _floor(plan)),
+        *([("optimality", _optimality(plan))] if plan.primer is not None else []),
         ("propellant", f"{kilograms(used)} of {kilograms(on_board)}, leaving {reserve}"),
         ("arrival", moment(case, plan.arrival_time_s)),
     ]
@@ -193,22 +194,27 @@ def _floor(plan: Plan) -> str:
     return f"{text}; the impulses lie {share(over / floor)} above it"
 
 
+def _optimality(plan: Plan) -> str:
+    """The verdict on Lawden's conditions."""
+    if plan.primer is None:
+        return "not known"
+    return f"{plan.primer.verdict} (Lawden's conditions): {plan.primer.why}"
+
+
 def _alternatives(plan: Plan) -> list[RenderableType]:
+    """The trade between Δv and time, this plan among the others, earliest first."""
     if not plan.alternatives:
         return []
-    rows = [
-        (
-            other.summary,
-            str(other.burns),
-            fixed(other.total_dv_m_s, 3),
-            fixed(other.total_dv_m_s - plan.total_dv_m_s, 3, sign=True),
-            duration(other.arrival_time_s),
-            other.why_not,
-        )
-        for other in plan.alternatives
+    own = (plan.arrival_time_s, plan.total_dv_m_s, len(plan.burns), "this plan", plan.summary)
+    others = [
+        (o.arrival_time_s, o.total_dv_m_s, o.burns, o.why_not, o.summary) for o in plan.alternatives
     ]
-    names = ("plan", ">burns", ">Δv, m/s", ">more, m/s", ">arrival", "why not")
-    return [heading("Alternatives"), table(names, rows)]
+    rows = [
+        (duration(arrival), fixed(dv, 3), str(burns), against, summary)
+        for arrival, dv, burns, against, summary in sorted([own, *others], key=lambda row: row[0])
+    ]
+    names = (">arrival", ">Δv, m/s", ">burns", "against this plan", "plan")
+    return [heading("Trade between Δv and time"), table(names, rows)]
 
 
 def engine_of(case: Case, command: Command) -> Engine | None:

@@ -31,7 +31,9 @@ class Verbs:
 def verbs(monkeypatch: pytest.MonkeyPatch) -> Verbs:
     made = Verbs()
     monkeypatch.setattr(api, "load_case", lambda path: made.answer("case", path=path))
-    monkeypatch.setattr(api, "plan", lambda case, planner: made.answer("plan", planner=planner))
+    monkeypatch.setattr(
+        api, "plan", lambda case, planner, **asked: made.answer("plan", planner=planner, **asked)
+    )
     monkeypatch.setattr(api, "fly", lambda case, plan, **asked: made.answer("flight", **asked))
     monkeypatch.setattr(api, "resolved_ring", samples.ring)
     return made

@@ -16,7 +16,7 @@ from tests.cases_for_tests import case
 from tests.cli import samples
 
 
-def somebody_elses(made: Any) -> Plan:
+def somebody_elses(made: Any, wish: Any) -> Plan:
     """A planner from outside that always has the same answer."""
     return samples.plan(planner="elsewhere")
 
