@@ -86,7 +86,7 @@ def _on_ellipses(r0: Array, v0: Array, dt: Array, gm: float) -> tuple[Array, Arr
     rate = root * alpha**1.5
     mean = rate * dt
     mean = mean - TAU * np.rint(mean / TAU)
-    x = mean
+    x, moving = mean, np.isfinite(mean)
     for _ in range(_MAX_ITERATIONS):
         sine, cosine = np.sin(x), np.cos(x)
         value = x - ecosine * sine + esine * (1.0 - cosine) - mean
@@ -94,8 +94,9 @@ def _on_ellipses(r0: Array, v0: Array, dt: Array, gm: float) -> tuple[Array, Arr
         curve = ecosine * sine + esine * cosine
         under = np.sqrt(np.abs(16 * slope**2 - 20 * value * curve))
         step = 5 * value / (slope + under)
-        x = x - step
-        if not np.any(np.abs(step) > _CUBIC):
+        x = np.where(moving, x - step, x)  # a row that is done stays, whatever its neighbours do
+        moving = moving & (np.abs(step) > _CUBIC)
+        if not moving.any():
             break
     sine, fall = np.sin(x), 2.0 * np.sin(0.5 * x) ** 2
     f = 1.0 - fall / (alpha * r0n)

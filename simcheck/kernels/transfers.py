@@ -28,10 +28,10 @@ def period_of(position: Array, velocity: Array, gm: float) -> Array:
 
 def apsis_radii(position: Array, velocity: Array, gm: float) -> tuple[Array, Array]:
     """Periapsis and apoapsis radius in m of states (..., 3); the apoapsis is inf if unbound."""
-    e = norm(eccentricity_vector(position, velocity, gm))
-    h = cross(position, velocity)
-    p = dot(h, h) / gm
-    with np.errstate(divide="ignore", over="ignore"):
+    radius, slant = norm(position), dot(position, velocity)
+    p = (radius**2 * dot(velocity, velocity) - slant**2) / gm
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+        e = np.hypot(p / radius - 1, np.sqrt(np.maximum(p / gm, 0.0)) * slant / radius)
         return p / (1 + e), np.where(e < 1, p / np.maximum(1 - e, 1e-300), np.inf)
 
 

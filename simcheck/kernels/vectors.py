@@ -22,7 +22,10 @@ def cross(a: Array, b: Array) -> Array:
     """Vector product over the last axis, (..., 3); quicker than numpy's general one."""
     x, y, z = a[..., 0], a[..., 1], a[..., 2]
     u, v, w = b[..., 0], b[..., 1], b[..., 2]
-    return np.stack([y * w - z * v, z * u - x * w, x * v - y * u], axis=-1)
+    first = y * w - z * v
+    result = np.empty((*np.shape(first), 3))
+    result[..., 0], result[..., 1], result[..., 2] = first, z * u - x * w, x * v - y * u
+    return result
 
 
 def norm(a: Array) -> Array:

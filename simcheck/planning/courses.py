@@ -280,7 +280,9 @@ def _edges(field: Field, points: Array, legs: Legs, bounds: Bounds) -> Array:
     times, halves = points[:, :count], field.half * _size(legs.burns)
     over = np.empty((len(points), edge_count(count)))
     over[:, 0] = halves[:, 0] - times[:, 0] + _MARGIN
-    over[:, 1:count] = halves[:, :-1] + halves[:, 1:] - np.diff(times) + _ROOM
+    own = np.arange(count - 1) >= (count - bounds.burns)[:, None]
+    room = np.where(own, _ROOM, _MARGIN)  # none is needed after an idle burn
+    over[:, 1:count] = halves[:, :-1] + halves[:, 1:] - np.diff(times) + room
     over[:, count] = times[:, -1] + halves[:, -1] - bounds.latest
     over[:, count + 1 : 2 * count + 1] = _long(field, *legs)
     at, arcs = 2 * count + 1, 2 * (count - 1)

@@ -30,9 +30,10 @@ _ON_RING = 1e-7  # how far off the ring a route may end, in ring radii
 _SAME = 1e-4  # two optima within this share are one
 _WALL = 1e3  # weight of a broken radius limit
 _GRID = 48
+_HOPELESS = 1.3  # a start this much dearer than the best, once on the ring, is given up
 _SEEDS_TWO, _SEEDS_THREE = 8, 8
 _SCATTERED = 64
-_LOOKED_AT = 60
+_LOOKED_AT = 24
 _KEPT = 6
 
 
@@ -134,7 +135,7 @@ def _refine(scaled: _Scaled, starts: list[Array]) -> list[tuple[float, Array]]:
         flown = _fly(scaled, points)
         return flown.cost, flown.rest
 
-    minima = minimise(function, np.array(starts))
+    minima = minimise(function, np.array(starts), settled=1e-9, hopeless=_HOPELESS)
     good = (minima.residuals < 1e-8) & np.isfinite(minima.costs)
     order = np.argsort(np.where(good, minima.costs, np.inf), kind="stable")
     return [(float(minima.costs[i]), minima.points[i]) for i in order if good[i]]

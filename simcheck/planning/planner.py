@@ -155,7 +155,7 @@ def _plan(
     site: Range, found: Search, entry: Entry | None, candidate: Candidate, aimed: Aimed
 ) -> Plan:
     problem = found.problem
-    burns = _burns(problem, candidate)
+    burns = _burns(problem, candidate, _fewer(found, candidate))
     last = candidate.impulses[-1] if candidate.impulses else None
     arrival = State(
         position_m=last.position if last else site.case.craft.position_m,
@@ -176,9 +176,17 @@ def _plan(
     )
 
 
-def _burns(problem: Problem, candidate: Candidate) -> tuple[Burn, ...]:
+def _fewer(found: Search, candidate: Candidate) -> float:
+    """The least Δv of what was found with fewer burns and no later arrival, m/s."""
+    rivals = [e.made for e in found.entries if isinstance(e.made, Candidate)]
+    count = len(candidate.impulses)
+    fewer = [x for x in rivals if len(x.impulses) < count and x.arrival <= candidate.arrival + 1.0]
+    return min((x.dv for x in fewer), default=np.inf)
+
+
+def _burns(problem: Problem, candidate: Candidate, fewer: float) -> tuple[Burn, ...]:
     parts = pieces(candidate)
-    worth = worths(problem, candidate)
+    worth = worths(problem, candidate, fewer)
     burns = []
     for index, impulse in enumerate(candidate.impulses):
         last = index == len(candidate.impulses) - 1

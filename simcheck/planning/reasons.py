@@ -37,7 +37,14 @@ def purpose(problem: Problem, impulse: Impulse, *, last: bool) -> str:
     return "apsis change" if shaped else "trim"
 
 
-def reason(problem: Problem, candidate: Candidate, index: int, *, piece: str, worth: Worth) -> str:
+def reason(
+    problem: Problem,
+    candidate: Candidate,
+    index: int,
+    *,
+    piece: str,
+    worth: Worth = UNKNOWN,
+) -> str:
     """Sentences for the burn at `index`; piece is such as "part 2 of 3", or empty.
 
     worth says what leaving it out or making it elsewhere would cost.

@@ -51,7 +51,7 @@ _LAMBERT_SEEDS, _BINS, _THIRD_SEEDS = 14, 6, 8
 _GIVEN_SEEDS = 10
 _NOTHING = 1e-9  # a burn below this share of the ring's speed is none
 _MET = 1e-8
-_STEPS = 30
+_STEPS, _FEW_STEPS = 24, 16  # of a refinement; fewer where only quicker plans are looked for
 _SOFT, _STIFF = 10.0, 100.0  # weights of the walls: soft ones let a search move quickly
 _ROUGHLY, _FINELY = 1e-6, 1e-9  # relative change of the cost at which a course is settled
 _HOPELESS = 1.25  # a row this much dearer than the best, once on the slot, is given up
@@ -66,7 +66,8 @@ _HURRIES, _SOONER = 4, (0.98, 0.95, 0.9, 0.8)
 _POLISHED = 12
 _POLISHINGS = ((30.0, 8), (100.0, 6))  # weights of the walls, and steps with them
 _TINY = 0.01  # share of the other burns below which one is left out on trial
-_TRIALS, _FINISHING, _SHIFTINGS = 3, 12, 3
+_PAIRS = 2  # two-burn arcs tried in place of a plan less one burn
+_TRIALS, _FINISHING, _SHIFTINGS, _ROUGH_SHIFTINGS = 3, 10, 3, 2
 _DONE, _UNMOVED = 1e-12, 1e-7  # relative change of the cost; change of a shift
 _SMALL, _CLOSE = 0.15, 0.2  # burns of less than this share, or this near in rad, may be too many
 _EQUAL = 2e-5  # relative: courses this near cost the same
@@ -105,12 +106,14 @@ def timed_candidates(
     starts = [x for x in starts if 2 <= burn_count(x) <= MOST_BURNS]
     pairs = _lambert_starts(field)
     starts += [*pairs, *_with_third(field, pairs[:_THIRD_SEEDS]), *_scattered(field, wish)]
-    pool = _refined(field, [(x, field.span) for x in starts])
+    steps = _STEPS if rounds > 1 else _FEW_STEPS
+    pool = _refined(field, [(x, field.span) for x in starts], steps)
     for turn in range(rounds * wish.effort):
         best = _best(pool)
         more = [(x.point, x.latest) for x in best[:_CONTINUED]]
         more += _with_another(field, best[:_EXTENDED])
-        fresh = _refined(field, more + (_drawn_earlier(best[:_DRAWN]) if not turn else []))
+        earlier = _drawn_earlier(best[:_DRAWN]) if not turn else []
+        fresh = _refined(field, more + earlier, steps)
         cheapest = min((x.cost for x in pool), default=np.inf)
         pool += fresh
         if not any(x.cost < cheapest * (1 - _GAIN) for x in fresh):
@@ -186,14 +189,18 @@ def converged_without(field: Field, point: Array, last: float) -> list[float]:
         left = np.delete(times, k) if k < count - 1 else np.append(times[: count - 2], times[-1])
         start = np.concatenate([left, others.ravel()])
         trials.append(_started(start, latest)._replace(origin=k))
-    done = _converged(field, trials)
-    return [min((x.cost for x in done if x.origin == k), default=np.inf) for k in range(count)]
+    pairs = _lambert_starts(field._replace(span=latest), _GRID // 2)[:_PAIRS]
+    trials += [_started(pair, latest)._replace(origin=count) for pair in pairs]
+    done = _converged(field, trials, _ROUGH_SHIFTINGS)
+    least = min((x.cost for x in done if x.origin == count), default=np.inf)
+    own = [min((x.cost for x in done if x.origin == k), default=np.inf) for k in range(count)]
+    return [min(cost, least) for cost in own]
 
 
-def _converged(field: Field, courses: list[_Course]) -> list[_Course]:
+def _converged(field: Field, courses: list[_Course], shiftings: int = _SHIFTINGS) -> list[_Course]:
     """The last states of each course that keep its limits, walls shifted until they hold."""
     kept: list[_Course] = []
-    for _ in range(_SHIFTINGS):
+    for _ in range(shiftings):
         if not courses:
             break
         courses = _optima(
@@ -239,10 +246,10 @@ def _no_shifts(point: Array) -> Array:
     return np.zeros(edge_count(burn_count(point)))
 
 
-def _refined(field: Field, starts: list[tuple[Array, float]]) -> list[_Course]:
+def _refined(field: Field, starts: list[tuple[Array, float]], steps: int = _STEPS) -> list[_Course]:
     """Local optima from starting points with a latest arrival each."""
     fresh = [_started(x, latest) for x, latest in starts]
-    return _optima(field, fresh, _SOFT, settled=_ROUGHLY, iterations=_STEPS, hopeless=_HOPELESS)
+    return _optima(field, fresh, _SOFT, settled=_ROUGHLY, iterations=steps, hopeless=_HOPELESS)
 
 
 def _optima(
@@ -395,10 +402,10 @@ def _distinct(given: list[Candidate]) -> list[Candidate]:
     return distinct
 
 
-def _lambert_starts(field: Field) -> list[Array]:
+def _lambert_starts(field: Field, grid: int = _GRID) -> list[Array]:
     """Two-burn points from Lambert arcs over a grid of departures and arrivals."""
-    leave = np.linspace(0.0, field.span, _GRID)
-    arrive = np.linspace(0.0, field.span, _GRID + 7)
+    leave = np.linspace(0.0, field.span, grid)
+    arrive = np.linspace(0.0, field.span, grid + 7)
     r1, v1 = propagate(field.position, field.velocity, leave, 1.0)
     r2, v2 = slot_at(field, arrive)
     gap = arrive[None, :] - leave[:, None]

@@ -233,7 +233,7 @@ def _split_cost(
     v1, v2, ring = speeds
     first = _turned(walk, v1, share * turn) - walk.velocity
     rest = (1 - share) * turn
-    return np.asarray(norm(first) + np.sqrt(v2**2 + ring**2 - 2 * v2 * ring * np.cos(rest)))
+    return np.asarray(norm(first) + _apart(np.float64(v2), np.float64(ring), rest))
 
 
 def _raised(problem: Problem) -> Iterator[Route]:
@@ -288,8 +288,9 @@ def _raised_cost(walk: _Walk, turn: float, far: Array, first: Array, second: Arr
     return np.asarray(norm(leave) + _apart(arrive, depart, second * turn) + final)
 
 
-def _apart(one: Array, other: Array, angle: Array) -> Array:
-    return np.sqrt(np.maximum(one**2 + other**2 - 2 * one * other * np.cos(angle), 0.0))
+def _apart(one: Array | np.float64, other: Array | np.float64, angle: Array) -> Array:
+    square = one**2 + other**2 - 2 * one * other * np.cos(angle)
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
 
 def _turn_angle(walk: _Walk) -> float:

@@ -196,10 +196,16 @@ def trade(entries: list[Entry], *, most: int) -> list[Entry]:
             front.append(entry)
     if not front:
         return []
-    span = float(np.log(max(front[-1].dv, 1e-9) / max(front[0].dv, 1e-9)))
-    step = max(_APART, span / most)
+    step = _APART
+    while len(kept := _thinned(front, step)) > most:
+        step *= 1.5
+    return kept[::-1]
+
+
+def _thinned(front: list[Entry], step: float) -> list[Entry]:
+    """From the cheapest on, those that cost a share `step` more than the last one kept."""
     kept = front[:1]
     for entry in front[1:]:
-        if entry.dv > kept[-1].dv * np.exp(step):
+        if entry.dv > kept[-1].dv * (1 + step):
             kept.append(entry)
-    return kept[::-1]
+    return kept

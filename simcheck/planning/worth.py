@@ -46,8 +46,11 @@ UNKNOWN = Worth(np.nan, np.nan)
 """Where nothing was computed."""
 
 
-def worths(problem: Problem, candidate: Candidate) -> list[Worth]:
-    """The worth of each burn; NaN for plans that are not courses of two to five burns."""
+def worths(problem: Problem, candidate: Candidate, fewer: float = np.inf) -> list[Worth]:
+    """The worth of each burn; NaN for plans that are not courses of two to five burns.
+
+    fewer: the least Δv in m/s known of a plan with fewer burns that arrives no later.
+    """
     count = len(candidate.impulses)
     if not (problem.aims_phase and problem.aims_circle and problem.aims_plane):
         return [UNKNOWN] * count
@@ -57,7 +60,10 @@ def worths(problem: Problem, candidate: Candidate) -> list[Worth]:
     speed = problem.radius_m * problem.motion.rate
     moved, last = _moved(field, point) * speed, candidate.impulses[-1].size / speed
     return [
-        Worth(cost * speed - candidate.dv, shift if shift < _LARGEST * candidate.dv else np.nan)
+        Worth(
+            min(cost * speed, fewer) - candidate.dv,
+            shift if shift < _LARGEST * candidate.dv else np.nan,
+        )
         for cost, shift in zip(converged_without(field, point, last), moved, strict=True)
     ]
 

@@ -1,4 +1,4 @@
-"""The primer: transfers known to be optimal, one that is not, and what a small burn really saves."""
+"""The primer: transfers known to be optimal, one that is not, and what a small burn saves."""
 
 from __future__ import annotations
 

@@ -81,7 +81,7 @@ def test_idle_burns_change_nothing() -> None:
     narrow = bounds_of(3, field.span)._replace(weight=10.0)
     one, other = look_at(field, point, narrow), look_at(field, wide, bounds)
     own = np.concatenate([np.arange(5) >= 2, np.repeat(np.arange(4) >= 2, 3)])
-    assert other[0] == pytest.approx(one[0], abs=5e-3)  # the room before the first burn
+    assert other[0] == pytest.approx(one[0], abs=1e-5)  # idle burns are rounded at zero too
     assert not other[1][0, ~own].any()
     assert other[3][0][:, own] == pytest.approx(one[3][0], abs=1e-9)
     assert stripped(wide[0], 3) == pytest.approx(point[0])

@@ -1,6 +1,6 @@
 """How long fresh processes take: start-up, `check` on the demo, and what they rest on.
 
-    python benchmarks/bench_start.py
+    python benchmarks/start.py
 
 All rows are measured in turns in one run, so their ratios hold on any machine; the least of the
 turns counts. The first turn compiles nothing anew if heyoka's on-disk cache is warm.
