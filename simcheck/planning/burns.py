@@ -53,7 +53,8 @@ def first_burns(
         rate = norm(cross(impulse.position, impulse.before)) / norm(impulse.position) ** 2
         turning = rate * burn_seconds(size, mass, who) > TURNING_FROM
         steering.append("rsw" if turning else "inertial")
-        frame = rsw_frame(impulse.position, impulse.before)
+        # The burn itself turns RSW: the axes halfway stand for all of it.
+        frame = rsw_frame(impulse.position, 0.5 * (impulse.before + impulse.after))
         dvs.append(frame @ impulse.dv if turning else impulse.dv)
         times.append(impulse.time)
         engines.append(who)

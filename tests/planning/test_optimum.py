@@ -1,6 +1,6 @@
 """The floor against every textbook family, on random orbits and rings.
 
-SIMCHECK_EXAMPLES sets how many: 2,000 have been run; the usual run takes fewer to save time.
+SIMCHECK_EXAMPLES sets how many: 1,000 have been run; the usual run takes fewer to save time.
 """
 
 from __future__ import annotations
