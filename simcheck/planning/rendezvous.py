@@ -4,7 +4,8 @@ Where the time allowed is too short for the least Δv of all, the phase binds an
 left open fits. The candidates found so far, and multi-revolution Lambert arcs over a grid of
 departures and arrivals, are refined over all times and vectors; where the primer of a result is
 longer than one, another burn is put there and all are refined again; the best are then drawn to
-earlier arrivals. Reference: Lawden (1963); Lion and Handelsman (1968); Izzo (2015).
+earlier arrivals. Long because starts, refinement and finishing pass one private record around.
+Reference: Lawden (1963); Lion and Handelsman (1968); Izzo (2015).
 """
 
 from __future__ import annotations
