@@ -64,12 +64,6 @@ class Problem:
         """The ring's two-body radius."""
         return self.motion.radius_m
 
-    @property
-    def dv_lead_s(self) -> float:
-        """Length in s of a burn of a tenth of the ring's speed: room kept around each burn."""
-        tenth = 0.1 * float(np.sqrt(self.gm / self.radius_m))
-        return min(tenth * self.mass_kg / self.engine.thrust_n, 0.05 * self.period_s)
-
     def ring_velocity(self, position: Array) -> Array:
         """Velocity (3,) of a relay at this point of the ring."""
         along = unit(cross(self.normal, position))
