@@ -3,9 +3,10 @@
 A propagator is final and keeps this contract (one fast, one for reference, no inheritance):
 
 1. A state is a float64 array (7,): position m, velocity m/s, inertial axes, and mass kg.
-2. `advance` moves one state from `time` to `until` (later or equal), thrusting at full thrust if a
-   `Thrust` is given. With a `Stop` it ends early, to machine precision, where the stop function
-   changes sign; a start exactly on the sign change does not stop it. A coast heeds no `Stop`.
+2. `advance` moves one state from `time` to `until`, thrusting at full thrust if a `Thrust` is
+   given. A coast may go back in time; a burn that would ends where it began. With a `Stop` it ends
+   early, to machine precision, where the stop function changes sign; a start exactly on the sign
+   change does not stop it. A coast heeds no `Stop`.
 3. `sample` returns the coasting states at increasing times (n,), none before `time`.
 4. `passages` returns every node and apsis passage of a coast in order of time, however short the
    interval between two of them, two at one time included; none where they mean nothing

@@ -46,7 +46,7 @@ class ReferencePropagator:
         stop: Stop | None = None,
     ) -> Advance:
         """See the contract in `simcheck.engines.base`."""
-        if until <= time:
+        if until == time or (thrust is not None and until < time):
             return Advance(time, np.array(state, dtype=np.float64), False)
         dense = stop is not None and thrust is not None
         solution = self._solve(time, state, until, thrust, dense=dense)

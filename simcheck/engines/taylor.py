@@ -54,7 +54,7 @@ class TaylorPropagator:
         stop: Stop | None = None,
     ) -> Advance:
         """See the contract in `simcheck.engines.base`."""
-        if until <= time:
+        if until == time or (thrust is not None and until < time):
             return Advance(time, np.array(state, dtype=np.float64), False)
         if stop is not None and thrust is not None and stop.reached(state, self.gravity.gm):
             time, state, _ = self.advance(time, state, min(time + _GUARD_S, until), thrust)

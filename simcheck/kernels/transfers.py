@@ -5,6 +5,8 @@ SI, radians, scalars or leading axes as said. Reference: Vallado (2022), chapter
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -13,6 +15,7 @@ from simcheck.kernels.elements import eccentricity_vector
 from simcheck.kernels.kepler import mean_from_true, orbital_period
 from simcheck.kernels.vectors import TAU, cross, dot, norm, turn_about, unit
 
+_PARABOLIC = 1e-8  # an open orbit nearer to e = 1 counts as a parabola
 _CIRCULAR = 1e-11  # below this eccentricity the periapsis is taken where the craft is
 
 
@@ -72,6 +75,43 @@ def coast_to_direction(
     speed = gm / h
     v = speed * (e * np.sin(nu) * along + (1 + e * np.cos(nu)) * across)
     return float((mean[1] - mean[0]) / rate), np.asarray(radius * along), np.asarray(v)
+
+
+def coast_time(position: Array, velocity: Array, angle: float, gm: float) -> float:
+    """Time in s that a craft takes to sweep an angle (rad, negative for the past) about the body.
+
+    position, velocity: (3,) m, m/s. Whole revolutions count on an ellipse. NaN where an open orbit
+    never sweeps so far. On plain floats, since flights ask for it by the thousand. Reference:
+    Vallado (2022), section 2.2: Kepler's equation in the anomaly differences.
+    """
+    x, y, z = (float(c) for c in position)
+    u, v, w = (float(c) for c in velocity)
+    r = math.sqrt(x * x + y * y + z * z)
+    slant, speed2 = x * u + y * v + z * w, u * u + v * v + w * w
+    p = (r * r * speed2 - slant * slant) / gm
+    e_cos, e_sin = p / r - 1, math.sqrt(p / gm) * slant / r
+    e, now = math.hypot(e_cos, e_sin), math.atan2(e_sin, e_cos)
+    then = now + angle
+    if e < 1:
+        axis = p / (1 - e * e)
+        beta = e / (1 + math.sqrt(1 - e * e))
+        means = []
+        for nu in (now, then):
+            anomaly = nu - 2 * math.atan2(beta * math.sin(nu), 1 + beta * math.cos(nu))
+            means.append(anomaly - e * math.sin(anomaly))
+        return (means[1] - means[0]) * axis * math.sqrt(axis / gm)
+    if e * math.cos(then) <= -1 or abs(then) >= math.pi:
+        return math.nan
+    tangents = [math.tan(nu / 2) for nu in (now, then)]
+    if e - 1 < _PARABOLIC:
+        times = [0.5 * p * math.sqrt(p / gm) * (t + t**3 / 3) for t in tangents]
+        return times[1] - times[0]
+    means = []
+    for tangent in tangents:
+        anomaly = 2 * math.atanh(math.sqrt((e - 1) / (e + 1)) * tangent)
+        means.append(e * math.sinh(anomaly) - anomaly)
+    axis = p / (e * e - 1)
+    return (means[1] - means[0]) * axis * math.sqrt(axis / gm)
 
 
 def speed_for_apsis(radius: ArrayLike, other: ArrayLike, gm: float) -> Array:

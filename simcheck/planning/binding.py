@@ -19,6 +19,7 @@ from simcheck.records.wish import Wish
 
 _HOUR, _DAY = 3600.0, 86400.0
 _LOOKED_AT = 40
+_RADIUS_SLACK = 1.0  # m
 _STRETCHES = (1.5, 2.5, 4.0, 8.0)  # of the duration allowed
 
 
@@ -58,6 +59,28 @@ def no_plan(case: Case, problems: list[Problem], refused: list[Refusal]) -> NoPl
         limit="thrust",
         excess=float("nan"),
     )
+
+
+def ring_beyond(case: Case, radius_m: float) -> NoPlanError | None:
+    """The error where the ring itself, of this mean radius, lies outside the limits on radii."""
+    if case.tolerance.period_s is None or case.tolerance.eccentricity is None:
+        return None
+    limits, height = case.limits, radius_m - case.body.radius_m
+    under, over = limits.min_altitude_m - height, radius_m - limits.max_radius_m
+    ring = f"the ring itself, of mean radius {radius_m / 1e3:.1f} km,"
+    if under > _RADIUS_SLACK:
+        message = (
+            f"no plan fits [limits] min_altitude = {limits.min_altitude_m / 1e3:.1f} km: {ring} is "
+            f"{height / 1e3:.1f} km above the surface, {under / 1e3:.1f} km too low"
+        )
+        return NoPlanError(message, limit="min_altitude", excess=under)
+    if over > _RADIUS_SLACK:
+        message = (
+            f"no plan fits [limits] max_radius = {limits.max_radius_m / 1e3:.1f} km: {ring} lies "
+            f"{over / 1e3:.1f} km further out"
+        )
+        return NoPlanError(message, limit="max_radius", excess=over)
+    return None
 
 
 def _first_built(found: Search) -> Candidate | None:

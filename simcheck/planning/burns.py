@@ -8,7 +8,8 @@ import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.engines.base import G0, Steering
-from simcheck.kernels.vectors import cross, norm, rsw_frame
+from simcheck.kernels.transfers import coast_time, period_of
+from simcheck.kernels.vectors import TAU, cross, dot, norm, rsw_frame, unit
 from simcheck.planning.candidates import Candidate
 from simcheck.records.case import Craft, Engine
 
@@ -17,9 +18,14 @@ TURNING_FROM = np.radians(10.0)
 
 
 class Burns(NamedTuple):
-    """Centre times (n,) s, Δv (n, 3) m/s in steering axes, and who burns how."""
+    """Where the middle of each burn is, its Δv (n, 3) m/s in steering axes, and who burns how.
 
-    times: Array
+    places (n, 3) are unit directions from the body; sweeps (n,) the angles in rad from each place
+    to the next, the first from the start: they say how many revolutions lie between.
+    """
+
+    places: Array
+    sweeps: Array
     dvs: Array
     steering: tuple[Steering, ...]
     engines: tuple[Engine, ...]
@@ -31,9 +37,13 @@ class Burns(NamedTuple):
 
     def without(self, index: int) -> Burns:
         """The burns less one."""
-        keep = [i for i in range(len(self.times)) if i != index]
+        keep = [i for i in range(len(self.sweeps)) if i != index]
+        sweeps = self.sweeps.copy()
+        if index + 1 < len(sweeps):
+            sweeps[index + 1] += sweeps[index]
         return Burns(
-            self.times[keep],
+            self.places[keep],
+            sweeps[keep],
             self.dvs[keep],
             tuple(self.steering[i] for i in keep),
             tuple(self.engines[i] for i in keep),
@@ -41,10 +51,10 @@ class Burns(NamedTuple):
 
 
 def first_burns(
-    candidate: Candidate, craft: Craft, engine: Engine, thrusters: Engine | None
+    candidate: Candidate, craft: Craft, engine: Engine, thrusters: Engine | None, gm: float
 ) -> Burns:
     """Burns of a candidate: engine or thrusters by length, steering by the angle swept."""
-    mass, times, dvs = craft.mass_kg, [], []
+    mass, dvs = craft.mass_kg, []
     steering: list[Steering] = []
     engines = []
     for impulse in candidate.impulses:
@@ -56,10 +66,25 @@ def first_burns(
         # The burn itself turns RSW: the axes halfway stand for all of it.
         frame = rsw_frame(impulse.position, 0.5 * (impulse.before + impulse.after))
         dvs.append(frame @ impulse.dv if turning else impulse.dv)
-        times.append(impulse.time)
         engines.append(who)
         mass *= np.exp(-size / (G0 * who.isp_s))
-    return Burns(np.array(times), np.array(dvs).reshape(-1, 3), tuple(steering), tuple(engines))
+    places = unit(np.array([x.position for x in candidate.impulses]).reshape(-1, 3))
+    sweeps = _sweeps(candidate, craft, gm)
+    return Burns(places, sweeps, np.array(dvs).reshape(-1, 3), tuple(steering), tuple(engines))
+
+
+def _sweeps(candidate: Candidate, craft: Craft, gm: float) -> Array:
+    """Angles (n,) in rad swept on the way to each impulse."""
+    found, time, r, v = [], 0.0, craft.position_m, craft.velocity_m_s
+    for impulse in candidate.impulses:
+        w = unit(cross(r, v))
+        angle = float(np.arctan2(dot(cross(w, r), impulse.position), dot(r, impulse.position)))
+        period = float(period_of(r, v, gm))
+        rest = impulse.time - time - coast_time(r, v, angle, gm)
+        turns = round(rest / period) if np.isfinite(period) else int(angle < 0)
+        found.append(angle + TAU * turns)
+        time, r, v = impulse.time, impulse.position, impulse.after
+    return np.array(found)
 
 
 def chosen_engine(size: float, mass: float, engine: Engine, thrusters: Engine | None) -> Engine:

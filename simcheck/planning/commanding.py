@@ -16,9 +16,10 @@ from simcheck.errors import FlightError
 from simcheck.kernels.transfers import apsis_radii, period_of
 from simcheck.kernels.vectors import cross, dot, norm, rsw_frame, unit
 from simcheck.measuring import REVOLUTIONS, RingMotion, relay_state, resolve_ring
-from simcheck.planning.aiming import Aim, Flown, aim, levels
+from simcheck.planning.aiming import aim, levels
 from simcheck.planning.burns import Burns, burn_seconds, first_burns
 from simcheck.planning.candidates import Candidate
+from simcheck.planning.shooting import Aim, Flown
 from simcheck.records.case import Case
 from simcheck.records.plan import Command, Quantity, Watch
 
@@ -103,11 +104,11 @@ def command(site: Range, candidate: Candidate, *, punctual: bool = False) -> Aim
     Raises FlightError where the aiming does not converge.
     """
     case = site.case
-    burns = first_burns(candidate, case.craft, case.engine, case.thrusters)
+    burns = first_burns(candidate, case.craft, case.engine, case.thrusters, case.body.gm_m3_s2)
     setup = site.setup
     if punctual:
         setup = replace(setup, end_s=min(setup.end_s, _cutoff(site, candidate)))
-    labels = [f"B{i + 1}" for i in range(len(burns.times))]
+    labels = [f"B{i + 1}" for i in range(len(burns.sweeps))]
     short: Broken | None = None
     for _ in range(_ATTEMPTS + len(labels)):
         try:
@@ -197,11 +198,10 @@ def _broken(site: Range, burns: Burns, flown: Flown, arrival: float) -> Broken |
 def _clearances(site: Range, burns: Burns, flown: Flown, arrival: float) -> Clearances:
     time, state = 0.0, site.start
     stretches: list[Stretch] = []
-    for i in range(len(burns.times)):
+    for i in range(len(burns.sweeps)):
         ignition, length = float(flown.ignitions[i]), float(flown.durations[i])
         stretches.append(Stretch(time, ignition, state, None))
-        lit = site.propagator.advance(time, state, ignition).state
-        stretches.append(Stretch(ignition, ignition + length, lit, _thrust(burns, i)))
+        stretches.append(Stretch(ignition, ignition + length, flown.lit[i], _thrust(burns, i)))
         time, state = ignition + length, flown.states[i]
     end = arrival + REVOLUTIONS * site.motion.period_s
     stretches.append(Stretch(time, end, state, None))
@@ -220,11 +220,6 @@ def _thrust(burns: Burns, index: int) -> Thrust:
 
 def _command(site: Range, label: str, burns: Burns, flown: Flown, index: int) -> Command:
     engine, size = burns.engines[index], float(norm(burns.dvs[index]))
-    time, state = 0.0, site.start
-    if index:
-        time = float(flown.ignitions[index - 1] + flown.durations[index - 1])
-        state = flown.states[index - 1]
-    lit = site.propagator.advance(time, state, float(flown.ignitions[index])).state
     direction = burns.dvs[index] / size
     return Command(
         burn=label,
@@ -235,7 +230,7 @@ def _command(site: Range, label: str, burns: Burns, flown: Flown, index: int) ->
         direction=direction,
         dv_m_s=size,
         cutoff=engine.cutoff,
-        watch=_watch(lit, flown.states[index], direction, burns.steering[index], site),
+        watch=_watch(flown.lit[index], flown.states[index], direction, burns.steering[index], site),
     )
 
 

@@ -214,8 +214,6 @@ def _fixed_time(problem: Problem, option: _Option) -> float:
     for index, leg in enumerate(route.legs):
         if index == option.leg:
             inner: tuple[Array, ...] = (*option.heads, *option.tails)
-            if option.line == "after" and option.heads:
-                inner = option.heads[:-1]
         else:
             inner = _pieces(problem, leg) or ()
         total += sum(float(period_of(leg.position, v, problem.gm)) for v in inner)

@@ -11,7 +11,7 @@ from simcheck.engines.base import G0
 from simcheck.errors import FlightError, NoPlanError
 from simcheck.kernels.vectors import norm, rsw_frame
 from simcheck.measuring import average, offsets
-from simcheck.planning.binding import Refusal, no_plan
+from simcheck.planning.binding import Refusal, no_plan, ring_beyond
 from simcheck.planning.candidates import Candidate
 from simcheck.planning.commanding import Aimed, Range, command
 from simcheck.planning.problem import Problem, problem_of
@@ -42,6 +42,9 @@ def plan_ring(case: Case, wish: Wish | None = None) -> Plan:
     """
     wish = wish or Wish()
     site = Range(case)
+    beyond = ring_beyond(case, site.motion.radius_m)
+    if beyond is not None:
+        raise beyond
     problems = [limited(problem_of(case, arc), case) for arc in ARCS]
     if _already_there(site):
         return _plan(

@@ -43,15 +43,25 @@ def thrust(direction=FORWARD, newton=4000.0) -> Thrust:
 
 
 @both
-@pytest.mark.parametrize("until", [100.0, 99.0])
-def test_nothing_moves_without_time(engine, until):
-    """An end at or before the start gives the start back, bit for bit and as a copy."""
+@pytest.mark.parametrize(("until", "burn"), [(100.0, False), (100.0, True), (99.0, True)])
+def test_nothing_moves_without_time(engine, until, burn):
+    """No time gives the start back, bit for bit and as a copy; so does a burn back in time."""
     y = state()
-    end = engine(gravity()).advance(100.0, y, until)
+    end = engine(gravity()).advance(100.0, y, until, thrust() if burn else None)
     assert end.time == 100.0
     assert not end.stopped
     assert end.state.tobytes() == y.tobytes()
     assert not np.shares_memory(end.state, y)
+
+
+@both
+def test_a_coast_goes_back_in_time(engine):
+    """Flown back by what it was flown ahead, the craft is where it was."""
+    p, y = engine(gravity()), state()
+    there = p.advance(100.0, y, 5100.0)
+    back = p.advance(there.time, there.state, 100.0)
+    assert back.time == 100.0
+    assert_metres(back.state[:3], y[:3], 1e-4)
 
 
 @both

@@ -10,6 +10,7 @@ from simcheck.kernels.kepler import propagate
 from simcheck.kernels.transfers import (
     apsis_direction,
     apsis_radii,
+    coast_time,
     coast_to_direction,
     inverse_axis,
     node_direction,
@@ -184,3 +185,42 @@ def test_the_apsis_of_a_circle_is_where_the_craft_is(nu):
     """On a circle the periapsis is taken where the craft is."""
     r, v = state_from_classical(1e7, 0.0, 0.5, 0.3, 0.0, nu, 4e14)
     assert_vectors(apsis_direction(r, v, 4e14), unit(r), 1e-15)
+
+
+@given(orbit=orbits(e=st.floats(0.0, 3.0)), dt=st.floats(-0.4, 3.0))
+def test_coast_time_inverts_propagation(orbit: Orbit, dt: float):
+    """Flown for some time, forward or back, the angle swept takes just that time; any conic."""
+    r, v = orbit.state
+    scale = TAU * np.sqrt(norm(r) ** 3 / orbit.gm)
+    seconds = dt * scale * (1.0 if orbit.e < 1 else 0.2)
+    then, _ = propagate(r, v, seconds, orbit.gm)
+    assume(abs(orbit.e - 1) > 1e-6)
+    h = cross(r, v)
+    angle = float(np.arctan2(np.dot(cross(h, r), then) / norm(h), np.dot(r, then)))
+    found = coast_time(r, v, angle, orbit.gm)
+    if orbit.e < 1:
+        period = float(period_of(r, v, orbit.gm))
+        turns = round((seconds - found) / period)
+        found = coast_time(r, v, angle + TAU * turns, orbit.gm)
+    elif abs(angle) > 1 and angle * seconds < 0:
+        found = coast_time(r, v, angle + TAU * np.sign(seconds), orbit.gm)
+    # What rounding of the angle alone costs in time there: r^2/h.
+    room = 1e-12 * float(norm(then) ** 2 / norm(h)) + 1e-11 * scale / abs(1 - orbit.e) ** 1.5
+    assert_seconds(found, seconds, room)
+
+
+def test_a_hyperbola_never_sweeps_past_its_asymptote():
+    """NaN beyond acos(-1/e), a time before it."""
+    r, v = state_from_classical(8e6, 2.0, 0.4, 0.1, 0.2, 0.0, 4e14)
+    assert np.isfinite(coast_time(r, v, np.radians(119.0), 4e14))
+    assert np.isnan(coast_time(r, v, np.radians(121.0), 4e14))
+
+
+def test_coast_time_passes_the_parabola_smoothly():
+    """Just below and above e = 1 the times agree with Barker's equation at e = 1."""
+    times = []
+    for e in (1 - 1e-7, 1.0, 1 + 1e-7):
+        r, v = state_from_classical(8e6, e, 0.4, 0.1, 0.2, 0.3, 4e14)
+        times.append(coast_time(r, v, 1.0, 4e14))
+    assert_relative(times[0], times[1], 1e-6)
+    assert_relative(times[2], times[1], 1e-6)
