@@ -16,23 +16,26 @@ import csv
 import numpy as np
 
 from cases import CASES, case_of, rows
-from simcheck.planning import rendezvous as timed
 from simcheck.planning.courses import Field, field_of
+from simcheck.planning.dating import dated
+from simcheck.planning.finishing import polished
 from simcheck.planning.planner import limited
 from simcheck.planning.problem import problem_of
+from simcheck.planning.refining import Course, refined, started
 from simcheck.planning.searching import ARCS, search
+from simcheck.planning.variations import with_another
 
 STARTS = ((2, 200), (3, 400), (4, 400), (5, 300))
 KEPT = 40
 ROUNDS = 4
 
 
-def scattered(field: Field, burns: int, count: int) -> list[tuple[np.ndarray, float]]:
+def scattered(field: Field, burns: int, count: int) -> list[Course]:
     """Random courses."""
     stream = np.random.default_rng(11 + burns)
     times = np.sort(stream.uniform(0.0, field.span, (count, burns)), axis=1)
     pushes = 0.25 * stream.standard_normal((count, 3 * (burns - 1)))
-    return [(x, field.span) for x in np.concatenate([times, pushes], axis=1)]
+    return [started(x, field.span) for x in np.concatenate([times, pushes], axis=1)]
 
 
 def best_dv(row: dict[str, str]) -> float:
@@ -44,14 +47,12 @@ def best_dv(row: dict[str, str]) -> float:
     if min(known, default=np.inf) <= found.floor * (1 + 1e-4):
         return min(known)
     field = field_of(problems[-1])
-    pool = [c for n, m in STARTS for c in timed._refined(field, scattered(field, n, m))]
+    pool = [c for n, m in STARTS for c in refined(field, scattered(field, n, m))]
     for _ in range(ROUNDS):
         top = sorted(pool, key=lambda x: x.cost)[:KEPT]
-        more = [(x.point, x.latest) for x in top] + timed._with_another(field, top)
-        pool += timed._refined(field, more)
-    done = timed._polished(field, sorted(pool, key=lambda x: x.cost)[:KEPT])
-    made = [timed._candidate(problems[-1], field, x) for x in done]
-    return min([*known, *(x.dv for x in made if x is not None)])
+        pool += refined(field, top + with_another(field, top))
+    done = polished(field, sorted(pool, key=lambda x: x.cost)[:KEPT])
+    return min([*known, *(dated(problems[-1], x.point).dv for x in done)])
 
 
 def main() -> None:

@@ -10,10 +10,11 @@ import numpy as np
 
 from simcheck.kernels.vectors import norm
 from simcheck.planning.candidates import Candidate
+from simcheck.planning.finishing import finished
 from simcheck.planning.optimum import optimal_routes
 from simcheck.planning.phasing import Offer, build, offers, open_candidate
 from simcheck.planning.problem import Problem, across
-from simcheck.planning.rendezvous import finished, timed_candidates
+from simcheck.planning.rendezvous import timed_candidates
 from simcheck.planning.routes import Route, handbook_routes
 from simcheck.records.wish import Preference, Wish
 

@@ -25,8 +25,9 @@ from simcheck.planning.courses import (
     look_at,
     point_of,
 )
+from simcheck.planning.finishing import converged_without
 from simcheck.planning.problem import Problem
-from simcheck.planning.rendezvous import MOST_BURNS, converged_without
+from simcheck.planning.refining import MOST_BURNS
 
 MOVED_RAD = np.radians(10.0)
 """How far along its orbit a burn is moved to say what that costs."""

@@ -205,16 +205,16 @@ def _alternatives(plan: Plan) -> list[RenderableType]:
     """The trade between Δv and time, this plan among the others, earliest first."""
     if not plan.alternatives:
         return []
-    own = (plan.arrival_time_s, plan.total_dv_m_s, len(plan.burns), "this plan", plan.summary)
-    others = [
-        (o.arrival_time_s, o.total_dv_m_s, o.burns, o.why_not, o.summary) for o in plan.alternatives
-    ]
+    own = (plan.arrival_time_s, plan.total_dv_m_s, len(plan.burns), f"this plan: {plan.summary}")
+    others = [(o.arrival_time_s, o.total_dv_m_s, o.burns, o.summary) for o in plan.alternatives]
     rows = [
-        (duration(arrival), fixed(dv, 3), str(burns), against, summary)
-        for arrival, dv, burns, against, summary in sorted([own, *others], key=lambda row: row[0])
+        (duration(arrival), fixed(dv, 3), str(burns), summary)
+        for arrival, dv, burns, summary in sorted([own, *others], key=lambda row: row[0])
     ]
-    names = (">arrival", ">Δv, m/s", ">burns", "against this plan", "plan")
-    return [heading("Trade between Δv and time"), table(names, rows)]
+    return [
+        heading("Trade between Δv and time"),
+        table((">arrival", ">Δv, m/s", ">burns", "plan"), rows),
+    ]
 
 
 def engine_of(case: Case, command: Command) -> Engine | None:

@@ -55,6 +55,18 @@ def test_a_plan_says_where_when_how_much_and_why() -> None:
         assert words in text
 
 
+def test_the_trade_is_told_once_and_in_order_of_time() -> None:
+    """A row a plan, the earlier one first, this one marked, and Δv in no column but its own."""
+    text = plan_lines(samples.case())
+    lines = text.partition("Trade between Δv and time\n")[2].splitlines()
+    heads, other, own = (line.rstrip() for line in lines)
+    assert heads.split() == ["arrival", "Δv,", "m/s", "burns", "plan"]
+    assert other.endswith("850.000      2  one revolution fewer")
+    assert "800.000" in own
+    assert "  this plan: " in own
+    assert "more" not in other
+
+
 def test_losses_stand_in_their_own_column() -> None:
     """Impulses and what finite burns add are shown apart, and their sum is called one."""
     text = plan_lines(samples.case())
