@@ -9,6 +9,8 @@ from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
 from simcheck.files import case_toml, plan_json
 from simcheck.flying.mission import fly_plan
+from simcheck.flying.operating import Team
+from simcheck.flying.team import stepwise
 from simcheck.measuring import RingMotion, resolve_ring
 from simcheck.planning.registry import planner as find_planner
 from simcheck.records.case import Case
@@ -63,13 +65,20 @@ def fly(
     seed: int | None = None,
     sample: int | None = None,
     reference: bool = True,
+    planner: str = "ring",
 ) -> Flight:
     """Fly a plan: perfectly, or with the errors drawn for sample number `sample` from `seed`.
 
-    reference flies it with the reference propagator too, which fills engine_disagreement_m.
+    With errors, and where the case's operations say so, the flight team replans with the planner of
+    that name, and trims; a perfect flight needs neither. reference flies it with the reference
+    propagator too, which fills engine_disagreement_m.
     Raises FlightError where the flight cannot be computed.
     """
-    return fly_plan(case, plan, seed=seed, sample=sample, reference=reference)
+    operations = case.operations
+    team = None
+    if sample is not None and (operations.replan == "each-burn" or operations.max_trims > 0):
+        team = Team(stepwise, find_planner(planner))
+    return fly_plan(case, plan, seed=seed, sample=sample, reference=reference, team=team)
 
 
 def judge(case: Case, flight: Flight) -> Verdict:

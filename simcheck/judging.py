@@ -8,27 +8,11 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from simcheck.records.case import Case, Tolerance
-from simcheck.records.flight import Flight, FlownErrors, Outcome, Verdict
+from simcheck.records.case import Case
+from simcheck.records.flight import Flight, Outcome, Verdict
+from simcheck.records.quantities import QUANTITIES, Quantity, error_of, listed_tolerances
 
 _ROUNDING_KG = 1e-9  # an emptied tank may read this much less than nothing
-
-
-class Quantity(NamedTuple):
-    """One of the four errors: its name in `within`, its field, its unit, its tolerance's field."""
-
-    name: str
-    error: str
-    unit: str
-    tolerance: str
-
-
-QUANTITIES = (
-    Quantity("phase", "phase_deg", "deg", "phase_rad"),
-    Quantity("period", "period_s", "s", "period_s"),
-    Quantity("eccentricity", "eccentricity", "", "eccentricity"),
-    Quantity("plane", "plane_deg", "deg", "plane_rad"),
-)
 
 
 class LimitUse(NamedTuple):
@@ -87,22 +71,6 @@ def judge(case: Case, flight: Flight) -> Verdict:
         margins={limit.key: limit.margin for limit in limits},
         findings=tuple(findings),
     )
-
-
-def listed_tolerances(tolerance: Tolerance) -> dict[str, float]:
-    """The tolerances that the case lists, by the name of their error, in its unit."""
-    found = {}
-    for quantity in QUANTITIES:
-        value = getattr(tolerance, quantity.tolerance)
-        if value is not None:
-            value = math.degrees(value) if quantity.tolerance.endswith("_rad") else value
-            found[quantity.error] = float(f"{value:.12g}")  # what was written, not its rounding
-    return found
-
-
-def error_of(errors: FlownErrors, quantity: Quantity) -> float:
-    """One of the four errors, in the unit of `quantity`."""
-    return float(getattr(errors, quantity.error))
 
 
 def limit_uses(case: Case, flight: Flight) -> list[LimitUse]:

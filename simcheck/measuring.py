@@ -13,6 +13,7 @@ floor of what can be held, not an error of the measurement.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -29,7 +30,7 @@ from simcheck.kernels.elements import (
 from simcheck.kernels.fitting import fit_line
 from simcheck.kernels.kepler import axis_of_period, orbital_period
 from simcheck.kernels.vectors import TAU, cross, dot, norm, unit, wrap
-from simcheck.records.case import Ring
+from simcheck.records.case import Ring, RingSize
 
 REVOLUTIONS = 2
 """Whole revolutions over which elements are averaged."""
@@ -176,14 +177,36 @@ def resolve_ring(ring: Ring, propagator: Propagator) -> RingMotion:
 
     Raises FlightError where the iteration does not settle (a ring inside the body, say).
     """
+    canonical = (ring.size, ring.size_value, ring.inclination_rad)
+    return RingMotion(ring, *_size_and_drift(canonical, propagator))
+
+
+@lru_cache(maxsize=256)
+def _size_and_drift(
+    canonical: tuple[RingSize, float, float], propagator: Propagator
+) -> tuple[float, float, float]:
+    """Mean radius in m, period in s and node rate in rad/s of a ring.
+
+    Of a relay at the node: the node and the slots' place in the ring matter to second order only
+    (its node rate to 1e-8 deg in fifty revolutions about Mars), and taken like this the ring is the
+    same to the last bit when it is seen from a later time.
+    """
+    size, given, inclination = canonical
+    ring = Ring(
+        size=size,
+        size_value=given,
+        inclination_rad=inclination,
+        raan_rad=0.0,
+        slots=1,
+        argument_of_latitude_rad=0.0,
+    )
     gm = propagator.gravity.gm
-    given = ring.size_value
-    by_period = ring.size == "period"
+    by_period = size == "period"
     radius = float(axis_of_period(given, gm)) if by_period else given
     period = given if by_period else float(orbital_period(1 / radius, gm))
     motion = RingMotion(ring, radius, period, 0.0)
     if gm_only(propagator):
-        return motion
+        return motion[1:]
 
     def miss(x: Array) -> tuple[Array, RingMotion]:
         """What a relay's averages miss, its node's rate last, and the ring that they speak of."""
@@ -199,7 +222,7 @@ def resolve_ring(ring: Ring, propagator: Propagator) -> RingMotion:
         rest = _relay_miss(found, fresh, 0)
         return np.array([size, *rest, x[6] - node_rate / motion.rate]), fresh
 
-    return _settled(miss, np.append(_circular(motion, 0, 0.0), 0.0))[1]
+    return _settled(miss, np.append(_circular(motion, 0, 0.0), 0.0))[1][1:]
 
 
 def relay_state(motion: RingMotion, propagator: Propagator, slot: int, time: float = 0.0) -> Array:

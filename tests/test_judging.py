@@ -7,9 +7,10 @@ from typing import Any
 
 import pytest
 
-from simcheck.judging import judge, listed_tolerances
+from simcheck.judging import judge
 from simcheck.records.case import Limits, Tolerance
 from simcheck.records.flight import Flight
+from simcheck.records.quantities import listed_tolerances
 from tests.cli import samples
 
 

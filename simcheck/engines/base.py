@@ -205,6 +205,9 @@ class Propagator(Protocol):
     name: str
     gravity: Gravity
 
+    def __hash__(self) -> int:
+        """What is worked out for a propagator is kept by it."""
+
     def advance(
         self,
         time: float,

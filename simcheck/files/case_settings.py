@@ -94,6 +94,7 @@ def read_errors(top: Table) -> Errors:
         navigation_position_m=size("navigation_position", "length", "50 m"),
         navigation_velocity_m_s=size("navigation_velocity", "speed", "5 mm/s"),
         missed_burn=size("missed_burn", "share", "1 %"),
+        accelerometer_scale=size("accelerometer_scale", "share", "0.1 %"),
     )
     table.close()
     return errors

@@ -12,11 +12,12 @@ from typing import Any, Literal
 from simcheck.errors import NoPlanError, SimcheckError
 from simcheck.files.plan_json import PLAN_SCHEMA
 from simcheck.files.records_json import write_record
-from simcheck.judging import limit_uses, listed_tolerances
+from simcheck.judging import limit_uses
 from simcheck.measuring import REVOLUTIONS, SAMPLES, RingMotion
 from simcheck.records.case import Case
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
+from simcheck.records.quantities import listed_tolerances
 from simcheck.version import VERSION
 
 Document = dict[str, Any]

@@ -1,32 +1,45 @@
-"""The only place that draws random numbers: one counter-based stream a sample.
+"""The only place that draws random numbers: counter-based streams keyed by seed and sample.
 
-Streams are keyed by (seed, sample), so a sample's numbers depend on nothing else: not on how many
-are flown, in what order, or by how many workers. Reference: Salmon et al. (2011), Philox; numpy's
-SeedSequence.
+A sample's numbers depend on nothing else: not on how many samples are flown, in what order, or by
+how many workers; nor on how many burns or estimates a flight turns out to need. Reference: Salmon
+et al. (2011), Philox; numpy's SeedSequence.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from statistics import NormalDist
 
 import numpy as np
 
 from simcheck.arrays import Array, frozen_array
 
+MOST_BURNS = 200
+"""Burns and estimates that a flight of a team that replans may come to."""
+
 _FLIGHT = 8  # standard normals a flight: thrust, isp, position (3), velocity (3)
-_BURN = 8  # standard normals a burn: see BurnDraws; two are kept in reserve
+_BURN = 8  # magnitude (2), pointing (4), ignition time, whether it is missed
+_ESTIMATE = 6  # position (3), velocity (3)
+_MISSED = 7
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Draws:
-    """Standard normals of one flight: flight (8,), burns (n, 8). Zeros fly perfectly."""
+    """Standard normals of one flight: flight (8,), burns (n, 8), estimates (m, 6).
+
+    accelerometer is one number. Zeros fly perfectly.
+    """
 
     flight: Array
     burns: Array
+    estimates: Array = field(default_factory=lambda: np.zeros((0, _ESTIMATE)))
+    accelerometer: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "flight", frozen_array(self.flight, (_FLIGHT,), "flight"))
         object.__setattr__(self, "burns", frozen_array(self.burns, (None, _BURN), "burns"))
+        fixed = frozen_array(self.estimates, (None, _ESTIMATE), "estimates")
+        object.__setattr__(self, "estimates", fixed)
 
     @property
     def thrust(self) -> float:
@@ -48,17 +61,33 @@ class Draws:
         """The error of the initial velocity, (3,)."""
         return self.flight[5:8]
 
+    def missed(self, index: int, chance: float) -> bool:
+        """Whether the ignition of burn `index` fails, at this chance."""
+        if chance <= 0:
+            return False
+        return float(self.burns[index, _MISSED]) < NormalDist().inv_cdf(chance)
+
 
 def perfect(burns: int) -> Draws:
-    """Draws of a flight without errors."""
-    return Draws(flight=np.zeros(_FLIGHT), burns=np.zeros((burns, _BURN)))
+    """Draws of a flight without errors, of this many burns and estimates."""
+    return Draws(
+        flight=np.zeros(_FLIGHT),
+        burns=np.zeros((burns, _BURN)),
+        estimates=np.zeros((burns, _ESTIMATE)),
+    )
 
 
 def drawn(seed: int, sample: int, burns: int) -> Draws:
-    """Draws of one sample. The numbers of a burn do not depend on how many burns follow."""
-    sequence = np.random.SeedSequence(seed, spawn_key=(sample,))
-    stream = np.random.Generator(np.random.Philox(sequence))
+    """Draws of one sample. Those of a burn or estimate do not depend on how many follow."""
+    engines, tracking = _stream(seed, sample), _stream(seed, sample, 1)
+    accelerometer = float(tracking.standard_normal())
     return Draws(
-        flight=stream.standard_normal(_FLIGHT),
-        burns=stream.standard_normal((burns, _BURN)),
+        flight=engines.standard_normal(_FLIGHT),
+        burns=engines.standard_normal((burns, _BURN)),
+        estimates=tracking.standard_normal((burns, _ESTIMATE)),
+        accelerometer=accelerometer,
     )
+
+
+def _stream(seed: int, *key: int) -> np.random.Generator:
+    return np.random.Generator(np.random.Philox(np.random.SeedSequence(seed, spawn_key=key)))

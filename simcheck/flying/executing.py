@@ -63,7 +63,11 @@ def execute(
     thrust = _actual_thrust(command, engine, errors, draws, index)
     full = max(float(state[6]) - dry_mass, 0.0) / thrust.flow_kg_s
     length, ended = _length(
-        command, thrust, float(state[6]), _magnitude(command, errors, draws, index)
+        command,
+        thrust,
+        float(state[6]),
+        (1 + _magnitude(command, errors, draws, index))
+        * (1 + errors.accelerometer_scale * draws.accelerometer),
     )
     stop = None
     if command.cutoff == "orbit" and command.watch is not None:
@@ -77,10 +81,10 @@ def execute(
     return Executed(thrust, time, end.time, end.state, ended)
 
 
-def _length(command: Command, thrust: Thrust, mass: float, more: float) -> tuple[float, str]:
-    """Length in s by the cutoff; an accelerometer reads wrong by the magnitude error `more`."""
+def _length(command: Command, thrust: Thrust, mass: float, scale: float) -> tuple[float, str]:
+    """Length in s by the cutoff; an accelerometer shows the Δv made divided by `scale`."""
     if command.cutoff == "velocity":
-        burnt = -mass * math.expm1(-command.dv_m_s * (1 + more) / thrust.exhaust_m_s)
+        burnt = -mass * math.expm1(-command.dv_m_s * scale / thrust.exhaust_m_s)
         return burnt / thrust.flow_kg_s, "velocity"
     return command.duration_s, "duration"
 

@@ -8,7 +8,6 @@ tank stands among the events.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
@@ -16,9 +15,9 @@ from simcheck.arrays import Array
 from simcheck.clearances import Stretch, clearances
 from simcheck.engines.base import Propagator, Thrust, gravity_of
 from simcheck.engines.choosing import fast_propagator, reference_propagator
-from simcheck.errors import FlightError
-from simcheck.flying.draws import Draws, drawn, perfect
-from simcheck.flying.executing import execute, ignition
+from simcheck.flying.arcs import Flown, Leg, coasted, grounded, impact
+from simcheck.flying.draws import MOST_BURNS, drawn, perfect
+from simcheck.flying.operating import Site, Team, operate
 from simcheck.kernels.transfers import period_of
 from simcheck.kernels.vectors import norm, wrap
 from simcheck.measuring import (
@@ -30,38 +29,18 @@ from simcheck.measuring import (
     resolve_ring,
 )
 from simcheck.planning.commanding import member_states
-from simcheck.records.case import Case, Engine
+from simcheck.records.case import Case
 from simcheck.records.flight import (
     Arc,
     Flight,
     FlownErrors,
     MassState,
     Neighbour,
-    Outcome,
 )
 from simcheck.records.plan import Plan
 
 _DAY = 86400.0
-_IMPACT_SAMPLES = 120  # looks for the ground along a burn
-_IMPACT_S = 1e-3
 _LOOK = 1.05  # of the measuring coast, which is whole revolutions of the averaged period
-
-
-class _Leg(NamedTuple):
-    """An arc in the making: its stretch, the state at its end, and what a burn was."""
-
-    stretch: Stretch
-    end: Array
-    burn: str | None
-    ended: str | None
-
-
-class _Flown(NamedTuple):
-    legs: list[_Leg]
-    time: float
-    state: Array
-    outcome: Outcome
-    events: list[str]
 
 
 def fly_plan(
@@ -71,20 +50,22 @@ def fly_plan(
     seed: int | None = None,
     sample: int | None = None,
     reference: bool = True,
+    team: Team | None = None,
 ) -> Flight:
     """Fly a plan's commands in the case's forces and measure where the craft ends up.
 
     sample None flies without errors; otherwise the case's errors are drawn from the stream keyed by
-    (seed, sample). reference also flies the reference propagator and states the disagreement.
-    Raises FlightError only where the motion cannot be computed.
+    (seed, sample). team, where the case's operations let it decide, replans and trims; None flies
+    the commands as they stand. reference also flies the reference propagator and states the
+    disagreement. Raises FlightError only where the motion cannot be computed.
     """
-    count = len(plan.commands)
+    count = len(plan.commands) if team is None else len(plan.commands) + MOST_BURNS
     draws = perfect(count) if sample is None else drawn(seed or 0, sample, count)
     propagator = fast_propagator(gravity_of(case))
     motion = resolve_ring(case.ring, propagator)
     members = member_states(case, motion, propagator)
-    flown = _fly(case, plan, draws, propagator)
-    arrival = flown.time
+    flown = operate(Site(case, propagator, motion, draws), plan, team)
+    arrival = max((leg.stretch.end_s for leg in flown.legs if leg.burn), default=0.0)
     flown, found = _measured(case, flown, propagator, motion)
     seen = clearances(propagator, [leg.stretch for leg in flown.legs], members)
     drift, holds = _drift(case, motion, found)
@@ -110,68 +91,13 @@ def fly_plan(
         sample=sample,
         engine_disagreement_m=_disagreement(case, flown) if reference else None,
         propagator=propagator.name,
+        decisions=tuple(flown.decisions),
     )
-
-
-def _fly(case: Case, plan: Plan, draws: Draws, propagator: Propagator) -> _Flown:
-    """The commanded arcs, up to the last cutoff or to the ground."""
-    craft, errors = case.craft, case.errors
-    engines: dict[str, Engine] = {"engine": case.engine}
-    if case.thrusters is not None:
-        engines["thrusters"] = case.thrusters
-    state = np.concatenate(
-        [
-            craft.position_m + errors.initial_position_m * draws.position,
-            craft.velocity_m_s + errors.initial_velocity_m_s * draws.velocity,
-            [craft.mass_kg],
-        ]
-    )
-    time, legs, events = 0.0, list[_Leg](), list[str]()
-    outcome: Outcome = "flown"
-    for index, command in enumerate(plan.commands):
-        if command.engine not in engines:
-            raise FlightError(f"{command.burn} asks for the {command.engine}; the case has none")
-        light = ignition(command, errors, draws, index, time)
-        if light > time:
-            wait = Stretch(time, light, state, None)
-            met = _impact(wait, propagator, case.body.radius_m)
-            if met is not None:
-                return _grounded(_Flown(legs, time, state, outcome, events), wait, met)
-            lit = propagator.advance(time, state, light).state
-            legs.append(_Leg(wait, lit, None, None))
-            time, state = light, lit
-        burn = execute(
-            propagator,
-            command,
-            engine=engines[command.engine],
-            errors=errors,
-            draws=draws,
-            index=index,
-            time=time,
-            state=state,
-            dry_mass=craft.dry_mass_kg,
-        )
-        stretch = Stretch(time, burn.cutoff_s, state, burn.thrust)
-        met = _impact(stretch, propagator, case.body.radius_m)
-        if met is not None:
-            flown = _Flown(legs, time, state, outcome, events)
-            return _grounded(flown, stretch, met, command.burn)
-        legs.append(_Leg(stretch, burn.state, command.burn, burn.ended))
-        if burn.ended in ("tank empty", "watch not reached"):
-            length = burn.cutoff_s - time
-            events.append(
-                f"{command.burn}: {burn.ended} after {length:.1f} s "
-                f"of {command.duration_s:.1f} s commanded"
-            )
-        if burn.ended == "tank empty":
-            outcome = "out-of-propellant"
-        time, state = burn.cutoff_s, burn.state
-    return _Flown(legs, time, state, outcome, events)
 
 
 def _measured(
-    case: Case, flown: _Flown, propagator: Propagator, motion: RingMotion
-) -> tuple[_Flown, Averages | None]:
+    case: Case, flown: Flown, propagator: Propagator, motion: RingMotion
+) -> tuple[Flown, Averages | None]:
     """The coast after the last cutoff, and what it measures; None where it ends badly."""
     if flown.outcome == "hit-the-body":
         return flown, None
@@ -181,69 +107,15 @@ def _measured(
     # An open orbit that comes in has passed its periapsis by then: its speed only grows on the way.
     span = _LOOK * REVOLUTIONS * period if closed else 2 * float(norm(r) / norm(v))
     ahead = Stretch(flown.time, flown.time + span, flown.state, None)
-    met = _impact(ahead, propagator, case.body.radius_m)
+    met = impact(ahead, propagator, case.body.radius_m)
     if met is not None:
-        return _grounded(flown, ahead, met), None
+        return grounded(flown, ahead, met), None
     if not closed:
         flown.events.append(f"nothing to measure: the orbit at {flown.time:.0f} s is not closed")
-        flown = _coast(flown, propagator, ahead.end_s)
+        flown = coasted(flown, propagator, ahead.end_s)
         return flown._replace(outcome="left-the-body"), None
     found = average(propagator, flown.time, flown.state, motion)
-    return _coast(flown, propagator, found.time), found
-
-
-def _coast(flown: _Flown, propagator: Propagator, until: float) -> _Flown:
-    end = propagator.advance(flown.time, flown.state, until).state
-    leg = _Leg(Stretch(flown.time, until, flown.state, None), end, None, None)
-    return flown._replace(legs=[*flown.legs, leg], time=until, state=end)
-
-
-def _grounded(
-    flown: _Flown, stretch: Stretch, met: tuple[float, Array], burn: str | None = None
-) -> _Flown:
-    """The flight ended on the body's surface, where and when this arc meets it."""
-    time, state = met
-    leg = _Leg(stretch._replace(end_s=time), state, burn, "impact")
-    events = [*flown.events, f"met the surface at {time:.0f} s"]
-    return _Flown([*flown.legs, leg], time, state, "hit-the-body", events)
-
-
-def _impact(stretch: Stretch, propagator: Propagator, radius: float) -> tuple[float, Array] | None:
-    """First time in s, to a millisecond, and state at which an arc is below the surface."""
-    start = stretch.start_s
-
-    def at(time: float) -> Array | None:
-        try:
-            return propagator.advance(start, stretch.state, time, stretch.thrust).state
-        except FlightError:  # so deep below that the motion itself breaks down
-            return None
-
-    def below(time: float) -> bool:
-        there = at(time)
-        return there is None or bool(norm(there[:3]) < radius)
-
-    knots = _knots(stretch, propagator)
-    first = next((i for i, knot in enumerate(knots) if below(knot)), None)
-    if first is None:
-        return None
-    low, high = knots[max(first - 1, 0)], knots[first]
-    while high - low > _IMPACT_S:
-        middle = (low + high) / 2
-        low, high = (low, middle) if below(middle) else (middle, high)
-    there = at(high)
-    return None if there is None else (high, there)
-
-
-def _knots(stretch: Stretch, propagator: Propagator) -> list[float]:
-    """Times between which the radius has no minimum: a coast's apsides; on a burn a fine grid."""
-    start, end = stretch.start_s, stretch.end_s
-    if stretch.thrust is None:
-        try:
-            events = propagator.passages(start, stretch.state, end, np.array([0.0, 0.0, 1.0]))
-            return [start, *(e.time for e in events if e.kind != "node"), end]
-        except FlightError:
-            pass
-    return [float(time) for time in np.linspace(start, end, _IMPACT_SAMPLES)]
+    return coasted(flown, propagator, found.time), found
 
 
 def _errors(case: Case, motion: RingMotion, found: Averages | None) -> FlownErrors:
@@ -301,18 +173,18 @@ def _neighbours(
     return tuple(rows)
 
 
-def _dv_used(flown: _Flown) -> float:
+def _dv_used(flown: Flown) -> float:
     return float(sum(_leg_dv(leg) for leg in flown.legs))
 
 
-def _leg_dv(leg: _Leg) -> float:
+def _leg_dv(leg: Leg) -> float:
     thrust = leg.stretch.thrust
     if thrust is None:
         return 0.0
     return float(thrust.exhaust_m_s * np.log(leg.stretch.state[6] / leg.end[6]))
 
 
-def _arc(leg: _Leg) -> Arc:
+def _arc(leg: Leg) -> Arc:
     stretch, thrust = leg.stretch, leg.stretch.thrust
     return Arc(
         kind="coast" if thrust is None else "burn",
@@ -334,7 +206,7 @@ def _mass_state(state: Array) -> MassState:
     return MassState(position_m=state[:3], velocity_m_s=state[3:6], mass_kg=float(state[6]))
 
 
-def _disagreement(case: Case, flown: _Flown) -> float:
+def _disagreement(case: Case, flown: Flown) -> float:
     """Distance in m between the two propagators at the flight's end, the same arcs flown."""
     if not flown.legs:
         return 0.0

@@ -23,9 +23,8 @@ from simcheck.measuring import RingMotion
 from simcheck.planning.burns import Burns
 from simcheck.planning.shooting import Aim, Flown, Shooter, moved
 
-_GOAL = 0.01  # of each tolerance
-_ENOUGH = 0.05  # of each tolerance, where the steps no longer reach the goal
-_ENOUGH_BETWEEN = 0.5  # the same at a stage on the way
+_ENOUGH = 5.0  # times the goal, where the steps no longer reach it
+_ENOUGH_BETWEEN = 0.5  # of each tolerance, at a stage on the way
 _ROUNDS = 14
 _SMALLEST_SHARE = 1 / 32
 _LEVELS = 10
@@ -47,12 +46,17 @@ def aim(
     burns: Burns,
     propagator_at: Callable[[float], Propagator],
     motion_at: Callable[[float], RingMotion],
+    *,
+    gradually: bool = True,
 ) -> tuple[Burns, Flown]:
     """Bring the burns to the targets in full forces with finite burns.
 
     propagator_at and motion_at give the forces and the ring at a share of the zonal terms, 0 to 1.
+    gradually: where that fails at once, go by stages; burns that were aimed before need none.
     Raises FlightError saying how far it came.
     """
+    if not gradually:
+        return _converge(Shooter(setup, propagator_at(1.0), 1.0), burns)
     done, share = 0.0, 1.0
     best = burns
     for _ in range(_LEVELS):
@@ -103,15 +107,16 @@ def _converge(shooter: Shooter, burns: Burns) -> tuple[Burns, Flown]:
 def _meet(
     shooter: Shooter, burns: Burns, flown: Flown, slopes: Array | None
 ) -> tuple[Burns, Flown, Array | None]:
-    """Newton steps of least change until every target is below `_GOAL` and the end in time.
+    """Newton steps of least change until every target is below the goal and the end in time.
 
     slopes from nearby serve until they stop helping; they are then made anew.
     """
-    if not len(burns.sweeps) and flown.worst > _GOAL:
+    goal = shooter.setup.goal
+    if not len(burns.sweeps) and flown.worst > goal:
         raise FlightError(f"no burn is left to mend {flown.worst:.3g} tolerances")
     for _ in range(_ROUNDS):
         late = flown.cutoff > shooter.setup.end_s
-        if flown.worst < _GOAL and not late:
+        if flown.worst < goal and not late:
             return burns, flown, slopes
         if slopes is None:
             slopes = shooter.slopes(burns, flown)
@@ -123,7 +128,7 @@ def _meet(
         else:
             change = np.append(flown.miss - before.miss, flown.cutoff - before.cutoff)
             slopes = _learned(slopes, share * step, change)
-    enough = _ENOUGH if shooter.share >= 1.0 else _ENOUGH_BETWEEN
+    enough = _ENOUGH * goal if shooter.share >= 1.0 else _ENOUGH_BETWEEN
     if flown.worst < enough:
         return burns, flown, slopes
     raise FlightError(f"after {_ROUNDS} steps the largest error is {flown.worst:.3g} tolerances")
@@ -193,7 +198,7 @@ def _take(
         except FlightError as error:
             trouble, share = error, share / 2
             continue
-        if loosely or result.worst < max(2 * flown.worst, _GOAL) or share < 0.05:
+        if loosely or result.worst < max(2 * flown.worst, shooter.setup.goal) or share < 0.05:
             return fresh, result, share
         share /= 2
     raise trouble or FlightError(f"no step reduces the error of {flown.worst:.3g} tolerances")

@@ -4,26 +4,31 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.clearances import Clearances, Stretch, clearances
-from simcheck.engines.base import G0, Gravity, Propagator, Thrust, gravity_of
+from simcheck.engines.base import G0, Gravity, Propagator, Steering, Thrust, gravity_of
 from simcheck.engines.choosing import fast_propagator
 from simcheck.errors import FlightError
+from simcheck.kernels.kepler import propagate
 from simcheck.kernels.transfers import apsis_radii, period_of
 from simcheck.kernels.vectors import cross, dot, norm, rsw_frame, unit
 from simcheck.measuring import REVOLUTIONS, RingMotion, relay_state, resolve_ring
 from simcheck.planning.aiming import aim, levels
 from simcheck.planning.burns import Burns, burn_seconds, first_burns
 from simcheck.planning.candidates import Candidate
-from simcheck.planning.shooting import Aim, Flown
-from simcheck.records.case import Case
+from simcheck.planning.shooting import Aim, Flown, swept
+from simcheck.records.case import Case, Engine
 from simcheck.records.plan import Command, Quantity, Watch
 
 _ATTEMPTS = 6
+_OVERLAP_S = 1.0  # by which a re-aimed burn may have to begin before the one ahead has ended
+_LOOKS = 12  # a revolution, at which a coast's angle is added up
 _SLACK = 1e-9
 _RADIUS_SLACK = 1.0  # m
 
@@ -37,12 +42,16 @@ class Broken(NamedTuple):
 
 
 class Aimed(NamedTuple):
-    """Commands with what they lead to, and the limit that they break, if any."""
+    """Commands with what they lead to, and the limit that they break, if any.
+
+    lit (n, 7) are the states at the ignitions.
+    """
 
     commands: tuple[Command, ...]
     dv_m_s: float
     arrival_s: float
     broken: Broken | None
+    lit: Array = np.empty((0, 7))
 
 
 class Range:
@@ -57,7 +66,13 @@ class Range:
         self.start = np.concatenate(
             [case.craft.position_m, case.craft.velocity_m_s, [case.craft.mass_kg]]
         )
-        self.members = member_states(case, self.motion, self.propagator)
+
+    @cached_property
+    def members(self) -> list[Array]:
+        """States of the members at the epoch; none where no separation is asked for."""
+        if self.case.limits.separation_m <= 0:
+            return []
+        return member_states(self.case, self.motion, self.propagator)
 
     @property
     def propagator(self) -> Propagator:
@@ -97,22 +112,93 @@ def member_states(case: Case, motion: RingMotion, propagator: Propagator) -> lis
     return states
 
 
-def command(site: Range, candidate: Candidate, *, punctual: bool = False) -> Aimed:
+def command(
+    site: Range,
+    candidate: Candidate,
+    *,
+    punctual: bool = False,
+    goal: float = 0.01,
+    letter: str = "B",
+) -> Aimed:
     """Aim a candidate and check it against every limit.
 
-    punctual: the arrival may not slip, even where a later one costs less.
+    punctual: the arrival may not slip, even where a later one costs less. goal is the share of each
+    tolerance that it is aimed within; letter begins the burns' labels.
     Raises FlightError where the aiming does not converge.
     """
     case = site.case
     burns = first_burns(candidate, case.craft, case.engine, case.thrusters, case.body.gm_m3_s2)
-    setup = site.setup
+    setup = replace(site.setup, goal=goal)
     if punctual:
         setup = replace(setup, end_s=min(setup.end_s, _cutoff(site, candidate)))
-    labels = [f"B{i + 1}" for i in range(len(burns.sweeps))]
+    return _aimed(site, setup, burns, [f"{letter}{i + 1}" for i in range(len(burns.sweeps))])
+
+
+def recommand(site: Range, commands: tuple[Command, ...], *, goal: float = 0.01) -> Aimed:
+    """Aim commands of an earlier plan anew from where the site's case begins, their order kept.
+
+    Raises FlightError where they cannot be flown from there, or the aiming does not converge.
+    """
+    burns = commanded_burns(site, commands)
+    return _aimed(
+        site, replace(site.setup, goal=goal), burns, [x.burn for x in commands], gradually=False
+    )
+
+
+def commanded_burns(site: Range, commands: tuple[Command, ...]) -> Burns:
+    """The burns that commands stand for, flown on their dates from where the site's case begins.
+
+    Raises FlightError for a burn that would begin before the one ahead of it has ended.
+    """
+    case, gm, time, state = site.case, site.case.body.gm_m3_s2, 0.0, site.start
+    places, sweeps, engines, began = [], [], list[Engine](), state[:3]
+    for index, command in enumerate(commands):
+        if command.ignition_s < time - _OVERLAP_S:
+            early = time - command.ignition_s
+            raise FlightError(f"{command.burn} would begin {early:.0f} s too early")
+        engine = case.thrusters if command.engine == "thrusters" else case.engine
+        if engine is None:
+            raise FlightError(f"{command.burn} asks for thrusters; the case has none")
+        length = burn_seconds(command.dv_m_s, float(state[6]), engine)
+        middle = command.ignition_s + command.duration_s / 2
+        lit = site.propagator.advance(time, state, max(middle - length / 2, time)).state
+        place, _ = propagate(lit[:3], lit[3:6], length / 2, gm)
+        behind = swept(began, state) if index else 0.0
+        sweeps.append(behind + _swept_coast(site, time, state, middle - time, place))
+        engines.append(engine)
+        thrust = _thrust_of(engine, command.steering, command.direction)
+        time = max(middle - length / 2, time) + length
+        state = site.propagator.advance(time - length, lit, time, thrust).state
+        places.append(unit(place))
+        began = place
+    return Burns(
+        np.array(places).reshape(-1, 3),
+        np.array(sweeps),
+        np.array([x.dv_m_s * x.direction for x in commands]).reshape(-1, 3),
+        tuple(x.steering for x in commands),
+        tuple(engines),
+    )
+
+
+def _swept_coast(site: Range, time: float, state: Array, span: float, place: Array) -> float:
+    """Angle in rad swept from a state over a coast to a place, whole revolutions counted."""
+    period = float(period_of(state[:3], state[3:6], site.case.body.gm_m3_s2))
+    steps = _LOOKS * max(1, math.ceil(span / period)) if math.isfinite(period) else _LOOKS
+    rows = site.propagator.sample(time, state, time + np.linspace(0.0, max(span, 0.0), steps + 1))
+    angles = [swept(a[:3], b) for a, b in pairwise(rows)]
+    return float(sum(angles)) + swept(rows[-1][:3], np.append(place, rows[-1][3:]))
+
+
+def _aimed(
+    site: Range, setup: Aim, burns: Burns, labels: list[str], *, gradually: bool = True
+) -> Aimed:
+    case = site.case
     short: Broken | None = None
     for _ in range(_ATTEMPTS + len(labels)):
         try:
-            burns, flown = aim(setup, burns, site.propagator_at, site.motion_at)
+            burns, flown = aim(
+                setup, burns, site.propagator_at, site.motion_at, gradually=gradually
+            )
         except FlightError:
             if short is None:
                 raise
@@ -132,7 +218,8 @@ def command(site: Range, candidate: Candidate, *, punctual: bool = False) -> Aim
         raise FlightError("burns too short for any engine keep turning up")
     commands = tuple(_command(site, label, burns, flown, i) for i, label in enumerate(labels))
     arrival = float(flown.ignitions[-1] + flown.durations[-1]) if labels else 0.0
-    return Aimed(commands, burns.total, arrival, _broken(site, burns, flown, arrival))
+    broken = _broken(site, burns, flown, arrival)
+    return Aimed(commands, burns.total, arrival, broken, flown.lit)
 
 
 def _cutoff(site: Range, candidate: Candidate) -> float:
@@ -209,12 +296,13 @@ def _clearances(site: Range, burns: Burns, flown: Flown, arrival: float) -> Clea
 
 
 def _thrust(burns: Burns, index: int) -> Thrust:
-    engine = burns.engines[index]
+    direction = burns.dvs[index] / norm(burns.dvs[index])
+    return _thrust_of(burns.engines[index], burns.steering[index], direction)
+
+
+def _thrust_of(engine: Engine, steering: Steering, direction: Array) -> Thrust:
     return Thrust(
-        thrust_n=engine.thrust_n,
-        isp_s=engine.isp_s,
-        steering=burns.steering[index],
-        direction=burns.dvs[index] / norm(burns.dvs[index]),
+        thrust_n=engine.thrust_n, isp_s=engine.isp_s, steering=steering, direction=direction
     )
 
 

@@ -17,13 +17,12 @@ from simcheck.planning.commanding import Aimed, Range, command
 from simcheck.planning.problem import Problem, problem_of
 from simcheck.planning.proving import proof
 from simcheck.planning.reasons import pieces, purpose, reason
+from simcheck.planning.replanning import DEARER, NAME, kept, kept_plan, trimmed
 from simcheck.planning.searching import ARCS, INDIFFERENT, Entry, Search, search, trade
 from simcheck.planning.worth import worths
 from simcheck.records.case import Case
 from simcheck.records.plan import Alternative, Burn, Plan, State
 from simcheck.records.wish import Wish
-
-NAME = "ring"
 
 _EFFORT = 8.0  # candidates aimed before giving up; long burn sequences count more
 _VARIANTS = ((0.85, 0.0), (0.85, 0.002), (0.55, 0.002))
@@ -45,6 +44,29 @@ def plan_ring(case: Case, wish: Wish | None = None) -> Plan:
     beyond = ring_beyond(case, site.motion.radius_m)
     if beyond is not None:
         raise beyond
+    if wish.flying is None:
+        return _fresh(case, site, wish)
+    return _on_course(case, site, wish, wish.flying)
+
+
+def _on_course(case: Case, site: Range, wish: Wish, flying: Plan) -> Plan:
+    """What is left of the plan being flown, or trims, or a fresh plan if clearly cheaper."""
+    old = kept(site, flying)
+    if old is not None and old.cheap:
+        return kept_plan(site, old)
+    try:
+        other = trimmed(site, wish) or _fresh(case, site, wish)
+    except NoPlanError:
+        if old is None:
+            raise
+        return kept_plan(site, old)
+    if old is not None and old.aimed.dv_m_s <= other.commanded_dv_m_s * (1 + DEARER):
+        return kept_plan(site, old)
+    return other
+
+
+def _fresh(case: Case, site: Range, wish: Wish) -> Plan:
+    """A plan from a search of its own."""
     problems = [limited(problem_of(case, arc), case) for arc in ARCS]
     if _already_there(site):
         return _plan(

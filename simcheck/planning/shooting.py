@@ -24,6 +24,7 @@ from simcheck.records.case import Tolerance
 
 _STEP = 1e-6  # of position, speed and mass, and in rad, for differences
 _ROUNDS = 8
+_AT_ONCE = 0.5  # rad: a first burn whose place is this little past is made at once
 _ON_PLACE = 1e-12  # of sqrt(r^3/gm): a coast that ends this near to its place is there
 _LONG = 1.25 * TAU  # a longer coast is taken by the revolution, so that drift cannot add up
 
@@ -32,7 +33,8 @@ _LONG = 1.25 * TAU  # a longer coast is taken by the revolution, so that drift c
 class Aim:
     """What the re-aiming has to meet, and with what. start is the state (7,) at start_s.
 
-    end_s is the latest last cutoff; infinity where time is free.
+    end_s is the latest last cutoff; infinity where time is free. goal is the share of each
+    tolerance below which an error is met.
     """
 
     start_s: float
@@ -43,6 +45,7 @@ class Aim:
     motion: RingMotion
     slot: int
     tolerance: Tolerance
+    goal: float = 0.01
 
 
 class Flown(NamedTuple):
@@ -212,7 +215,8 @@ class Shooter:
             float(norm(burns.dvs[i])), float(state[6]), burns.engines[i]
         )
         wait = time + self._time_of(state, angle) - length / 2 - began
-        if wait < -max(length, 1e-6):
+        early = wait < -max(length, 1e-6)
+        if early and (i or angle < -_AT_ONCE):
             raise FlightError(f"burn {i + 1} would begin {-wait:.0f} s too early")
         return max(wait, 0.0)
 
@@ -232,6 +236,11 @@ def moved(burns: Burns, flown: Flown, change: Array) -> Burns:
         sweeps=burns.sweeps + np.diff(turns, prepend=0.0),
         dvs=burns.dvs + change[:, 1:],
     )
+
+
+def swept(before: Array, state: Array) -> float:
+    """Angle in (-pi, pi] from an earlier position (3,) to a state's, in the state's plane."""
+    return -_ahead(state, before)
 
 
 def _steps(state: Array) -> Array:

@@ -113,6 +113,7 @@ class Errors:
     navigation_position_m: float = 0.0
     navigation_velocity_m_s: float = 0.0
     missed_burn: float = 0.0
+    accelerometer_scale: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -9,6 +9,7 @@ from simcheck.arrays import Array, frozen_array
 from simcheck.records.plan import Steering
 
 ArcKind: TypeAlias = Literal["coast", "burn"]
+Action: TypeAlias = Literal["fly-on", "re-aim", "replan", "trim", "stop", "give-up"]
 Outcome: TypeAlias = Literal["flown", "out-of-propellant", "hit-the-body", "left-the-body"]
 
 
@@ -71,12 +72,31 @@ class FlownErrors:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Decision:
+    """What the flight team did with one estimate, and what it could not know beside it.
+
+    believed are the errors at the end if the burns left are flown perfectly from the estimate; true
+    the same from the true state. burns names the burns then left, dv_left_m_s what they add up to.
+    """
+
+    time_s: float
+    action: Action
+    why: str
+    believed: FlownErrors
+    true: FlownErrors
+    position_off_m: float
+    velocity_off_m_s: float
+    burns: tuple[str, ...]
+    dv_left_m_s: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Flight:
     """One flight: its arcs, the last of them the coast over which it was measured.
 
     outcome tells how it ended; events are findings in plain words, in order of time. extremes hold
     the lowest altitude, largest radius and closest approach with their limits' units. sample is
-    None for the perfect flight.
+    None for the perfect flight. decisions are those of a flight whose team replans or trims.
     """
 
     outcome: Outcome
@@ -97,6 +117,7 @@ class Flight:
     sample: int | None
     engine_disagreement_m: float | None
     propagator: str
+    decisions: tuple[Decision, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -8,17 +8,11 @@ from rich.console import RenderableType
 from rich.padding import Padding
 from rich.text import Text
 
-from simcheck.judging import (
-    QUANTITIES,
-    LimitUse,
-    Quantity,
-    error_of,
-    limit_uses,
-    listed_tolerances,
-)
+from simcheck.judging import LimitUse, limit_uses
 from simcheck.measuring import REVOLUTIONS
 from simcheck.records.case import Case
 from simcheck.records.flight import Flight, Verdict
+from simcheck.records.quantities import QUANTITIES, Quantity, error_of, listed_tolerances
 from simcheck.report.tables import BAD, GOOD, cell, facts, heading, note, table, word
 from simcheck.report.words import (
     clean,

@@ -1,0 +1,186 @@
+"""The flight team: what it does with an estimate, knowing nothing but the estimate.
+
+A policy is any callable that turns a Situation and a planner into a Choice; `stepwise` is ours. A
+Situation holds all that a team knows. The truth is not in it and cannot be reached from it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+from typing import NamedTuple, TypeAlias
+
+import numpy as np
+
+from simcheck.arrays import Array
+from simcheck.engines.base import Propagator, Thrust
+from simcheck.errors import FlightError, NoPlanError
+from simcheck.measuring import RingMotion, average, offsets
+from simcheck.planning.later import seen_from, shifted
+from simcheck.planning.registry import Planner
+from simcheck.planning.trimming import MARGIN
+from simcheck.records.case import Case
+from simcheck.records.estimate import Estimate
+from simcheck.records.flight import Action, FlownErrors
+from simcheck.records.plan import Command, Plan
+from simcheck.records.quantities import QUANTITIES, error_of, listed_tolerances
+from simcheck.records.wish import Wish
+
+FLY_ON = 0.1
+"""Share of each tolerance below which the burns left are flown as they stand."""
+
+
+class Situation(NamedTuple):
+    """What a team knows when it decides; plan is the one being flown, on the case's clock.
+
+    remaining are its burns not yet due; spent_m_s the Δv flown by the team's book-keeping;
+    trims_left how many trim burns it may still make; flown the labels of the burns made so far.
+    """
+
+    case: Case
+    motion: RingMotion
+    propagator: Propagator
+    estimate: Estimate
+    plan: Plan
+    remaining: tuple[Command, ...]
+    spent_m_s: float
+    trims_left: int
+    flown: tuple[str, ...]
+
+
+class Choice(NamedTuple):
+    """What to do, why, and the plan to fly from here with the burns left of it."""
+
+    action: Action
+    why: str
+    plan: Plan
+    remaining: tuple[Command, ...]
+
+
+Policy: TypeAlias = Callable[[Situation, Planner], Choice]
+
+
+def stepwise(now: Situation, planner: Planner) -> Choice:
+    """Fly on while that lands well inside the tolerances; else ask the planner; trim at the end.
+
+    The team stops when its estimate puts every error inside half its tolerance.
+    """
+    believed = foreseen(now, now.estimate, now.remaining)
+    use, worst = _worst(now.case, believed)
+    if now.remaining and use < FLY_ON:
+        return _same(now, "fly-on", f"the burns left land within {use:.0%} of each tolerance")
+    if not now.remaining and use <= MARGIN:
+        return _same(now, "stop", f"every error is within {use:.0%} of its tolerance ({worst})")
+    if not now.remaining and now.trims_left <= 0:
+        return _same(now, "give-up", f"{worst}, and no trim is left")
+    try:
+        plan = _asked(now, planner)
+    except NoPlanError as none:
+        return _same(now, "fly-on" if now.remaining else "give-up", f"{worst}, but {none}")
+    return _taken(now, plan, worst)
+
+
+def _asked(now: Situation, planner: Planner) -> Plan:
+    """The planner's answer to the case as it stands at the estimate, on the case's clock."""
+    time = now.estimate.time_s
+    later = seen_from(now.case, now.estimate, now.motion, now.propagator, spent_m_s=now.spent_m_s)
+    left = replace(now.plan, commands=now.remaining)
+    most = None if now.remaining else now.trims_left
+    wish = Wish(flying=shifted(left, -time), most_burns=most)
+    plan = shifted(planner(later, wish), time)
+    kept = {x.burn for x in now.remaining}
+    return plan if {x.burn for x in plan.commands} <= kept else renumbered(plan, now.flown)
+
+
+def renumbered(plan: Plan, flown: tuple[str, ...]) -> Plan:
+    """The plan with its burns numbered on from those already flown: T3 after T2."""
+    made = Counter(label.rstrip("0123456789") for label in flown)
+    fresh: dict[str, str] = {}
+    for burn in plan.burns:
+        letter = burn.label.rstrip("0123456789")
+        made[letter] += 1
+        fresh[burn.label] = f"{letter}{made[letter]}"
+    return replace(
+        plan,
+        burns=tuple(replace(x, label=fresh[x.label]) for x in plan.burns),
+        commands=tuple(replace(x, burn=fresh.get(x.burn, x.burn)) for x in plan.commands),
+    )
+
+
+def _taken(now: Situation, plan: Plan, worst: str) -> Choice:
+    """The planner's plan as a choice, named by what it does with the burns that were left."""
+    count, dv = len(plan.commands), plan.commanded_dv_m_s
+    if not count:
+        return Choice("stop", f"{worst}, but the planner has no burn for it", plan, ())
+    burns = f"{count} burn{'s' if count > 1 else ''}, {dv:.3f} m/s"
+    foreseen_dv = sum(x.dv_m_s for x in now.remaining)
+    if [x.burn for x in plan.commands] == [x.burn for x in now.remaining]:
+        why = f"{worst}: the burns left are re-aimed, {dv - foreseen_dv:+.3f} m/s"
+        return Choice("re-aim", why, plan, plan.commands)
+    if now.remaining or plan.lower_bound_dv_m_s is not None:
+        return Choice("replan", f"{worst}: a fresh plan of {burns}", plan, plan.commands)
+    if count > now.trims_left:
+        left = f"{now.trims_left} left"
+        return _same(now, "give-up", f"{worst}, and the trim needs {burns}, with {left}")
+    return Choice("trim", f"{worst}: {plan.summary}, {burns}", plan, plan.commands)
+
+
+def _same(now: Situation, action: Action, why: str) -> Choice:
+    return Choice(action, why, now.plan, now.remaining)
+
+
+def foreseen(now: Situation, start: Estimate, commands: tuple[Command, ...]) -> FlownErrors:
+    """The four errors at the end if the commands are flown perfectly from a state; NaN if none."""
+    try:
+        time, state = _flown(now, start, commands)
+        off = offsets(
+            average(now.propagator, time, state, now.motion), now.motion, now.case.craft.slot
+        )
+    except FlightError:
+        return FlownErrors(
+            phase_deg=math.nan, period_s=math.nan, eccentricity=math.nan, plane_deg=math.nan
+        )
+    return FlownErrors(
+        phase_deg=math.degrees(off.phase),
+        period_s=off.period,
+        eccentricity=off.eccentricity,
+        plane_deg=math.degrees(off.plane),
+    )
+
+
+def _flown(now: Situation, start: Estimate, commands: tuple[Command, ...]) -> tuple[float, Array]:
+    mass = now.case.craft.mass_kg if start.mass_kg is None else start.mass_kg
+    time, state = start.time_s, np.concatenate([start.position_m, start.velocity_m_s, [mass]])
+    for command in commands:
+        engine = now.case.thrusters if command.engine == "thrusters" else now.case.engine
+        if engine is None:
+            raise FlightError(f"{command.burn} asks for thrusters; the case has none")
+        light = max(command.ignition_s, time)
+        state = now.propagator.advance(time, state, light).state
+        thrust = Thrust(
+            thrust_n=engine.thrust_n,
+            isp_s=engine.isp_s,
+            steering=command.steering,
+            direction=command.direction,
+        )
+        time = light + command.duration_s
+        state = now.propagator.advance(light, state, time, thrust).state
+    return time, state
+
+
+def _worst(case: Case, errors: FlownErrors) -> tuple[float, str]:
+    """The largest use of a tolerance, and that error in words."""
+    tolerances = listed_tolerances(case.tolerance)
+    found = [
+        (abs(error_of(errors, q)) / tolerances[q.error], q)
+        for q in QUANTITIES
+        if q.error in tolerances
+    ]
+    use, q = max(found, key=lambda pair: pair[0] if pair[0] == pair[0] else math.inf)
+    if math.isnan(use):
+        return math.inf, "the orbit cannot be measured"
+    unit = f" {q.unit}" if q.unit else ""
+    value = error_of(errors, q)
+    return use, f"the {q.name} is {value:+.4g}{unit} off, {use:.0%} of its tolerance"

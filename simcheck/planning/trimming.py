@@ -1,0 +1,223 @@
+"""Trims: the cheapest burns that bring a craft near its slot into it, for each time to wait.
+
+Near the ring all four errors are linear in small burns, so one linear problem holds every trim of
+the trade and their combinations: a period changed for k revolutions works off a phase, one burn
+along the track sets the period, a pair of them the eccentricity, a burn at the node the plane;
+where burns can be shared they are. Errors well inside their tolerance are left there, the others
+are brought to zero. The burns are then aimed in the case's forces like any plan's.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from simcheck.arrays import Array
+from simcheck.engines.base import G0
+from simcheck.errors import FlightError
+from simcheck.kernels.kepler import propagate
+from simcheck.kernels.near_circular import (
+    NORMAL_X,
+    NORMAL_Y,
+    PERIOD,
+    PHASE,
+    H,
+    K,
+    SmallBurn,
+    cheapest,
+    fewer,
+    responses,
+)
+from simcheck.kernels.transfers import coast_time
+from simcheck.kernels.vectors import TAU, cross, unit, wrap
+from simcheck.measuring import Averages, average
+from simcheck.planning.candidates import Candidate, Impulse
+from simcheck.planning.commanding import Aimed, Range, command
+from simcheck.records.case import Tolerance
+
+MARGIN = 0.5
+"""Share of a tolerance within which an error is left alone, since estimates err too."""
+
+WAITS = (0.5, 1, 2, 3, 4, 6, 8, 10, 15, 20, 30)
+"""Revolutions over which trims are looked for."""
+
+_GRID = 48  # possible burns a revolution
+_FEWER = 0.04  # dearer by this share is a trim with a burn less, at most, and still preferred
+_GOAL = 0.1  # of each tolerance: aiming nearer would cost more than it is worth
+_CHEAPER = 0.03  # a longer wait has to save this share to be worth a row
+_LEAD = 0.02  # revolutions before the first: time to command it
+_NEAR = 0.1  # eccentricity, tilt in rad and relative period up to which a craft is near the ring
+_ROWS: dict[str, tuple[int, ...]] = {
+    "phase_rad": (PHASE,),
+    "period_s": (PERIOD,),
+    "eccentricity": (K, H),
+    "plane_rad": (NORMAL_X, NORMAL_Y),
+}
+
+
+class Standing(NamedTuple):
+    """A craft against its slot: the six errors (6,) at `time`, and the averages behind them.
+
+    errors: mean longitude, relative period, eccentricity vector (k, h), the normal's x and y;
+    longitude is the craft's, in the ring frame, at time 0.
+    """
+
+    errors: Array
+    longitude: float
+    averages: Averages
+
+    @property
+    def near(self) -> bool:
+        """Whether the errors are small enough to be linear."""
+        e = self.errors
+        parts = (e[PERIOD], np.hypot(e[K], e[H]), np.hypot(e[NORMAL_X], e[NORMAL_Y]))
+        return bool(np.max(np.abs(parts)) < _NEAR)
+
+    def ahead(self, angle: float) -> Array:
+        """The errors (6,) after the slot has moved on by `angle` (rad), nothing being done."""
+        errors = self.errors.copy()
+        errors[PHASE] -= errors[PERIOD] * angle
+        return errors
+
+
+class Trim(NamedTuple):
+    """One way to trim: revolutions waited, and what it takes in two-body motion."""
+
+    revolutions: float
+    candidate: Candidate
+
+    @property
+    def dv(self) -> float:
+        """Sum of the impulses, m/s."""
+        return self.candidate.dv
+
+
+def standing(site: Range) -> Standing:
+    """Where the craft of the site's case stands against its slot, at the case's epoch.
+
+    Raises FlightError where its orbit is not closed.
+    """
+    motion = site.motion
+    found = average(site.propagator, 0.0, site.start, motion)
+    longitude = found.longitude - TAU / found.period * found.time
+    phase = float(wrap(longitude - motion.longitude(site.case.craft.slot, 0.0)))
+    errors = np.array(
+        [phase, found.period / motion.period_s - 1, *found.e_vector, *found.normal[:2]]
+    )
+    return Standing(errors, longitude, found)
+
+
+def trims(
+    site: Range, waits: tuple[float, ...] = WAITS, *, most_burns: int | None = None
+) -> list[Trim]:
+    """The cheapest trims for each wait that the time allowed has room for, shortest wait first.
+
+    A wait is left out where a shorter one is as cheap. Raises FlightError where the craft's orbit
+    is not closed.
+    """
+    stand, room = standing(site), site.case.limits.duration_s / site.motion.period_s
+    found: list[Trim] = []
+    for wait in waits:
+        if wait + _LEAD > room:
+            break
+        candidate = _candidate(site, stand, wait)
+        if candidate is None:
+            continue
+        if most_burns is not None and len(candidate.impulses) > most_burns:
+            continue
+        if found and candidate.dv > found[-1].dv * (1 - _CHEAPER):
+            continue
+        found.append(Trim(wait, candidate))
+    return found
+
+
+def aim_trim(site: Range, trim: Trim) -> Aimed:
+    """The trim's commands. Raises FlightError, saying why, where it cannot be commanded."""
+    aimed = command(site, trim.candidate, goal=_GOAL, letter="T")
+    if aimed.broken is not None:
+        raise FlightError(aimed.broken.why)
+    return aimed
+
+
+def by_preference(found: list[Trim], indifferent_m_s: float) -> list[Trim]:
+    """The trims in the order to try: the shortest wait nearly as cheap as the cheapest first."""
+    least = min((trim.dv for trim in found), default=np.inf)
+    cheap = [trim for trim in found if trim.dv <= least + indifferent_m_s]
+    return cheap + sorted((t for t in found if t not in cheap), key=lambda trim: trim.dv)
+
+
+def tank_dv(site: Range) -> float:
+    """The Δv in m/s that the propellant left is good for."""
+    craft = site.case.craft
+    return float(G0 * site.case.engine.isp_s * np.log(craft.mass_kg / craft.dry_mass_kg))
+
+
+def bounds(tolerance: Tolerance, motion_period: float, errors: Array) -> tuple[Array, Array]:
+    """Lowest and highest value (6,) that each error may be left with; infinite where it is free.
+
+    An error inside `MARGIN` of its tolerance may stay or shrink, another has to go to zero.
+    """
+    low, high = np.full(6, -np.inf), np.full(6, np.inf)
+    for name, rows in _ROWS.items():
+        allowed = getattr(tolerance, name)
+        if allowed is None:
+            continue
+        room = MARGIN * allowed / (motion_period if name == "period_s" else 1.0)
+        size = float(np.sqrt(np.sum(errors[list(rows)] ** 2)))
+        for row in rows:
+            left = float(errors[row]) if size < room else 0.0
+            low[row], high[row] = min(left, 0.0), max(left, 0.0)
+    return low, high
+
+
+def _candidate(site: Range, stand: Standing, wait: float) -> Candidate | None:
+    """The cheapest impulses over a wait in revolutions, dated in two-body motion.
+
+    Radial parts are left out where there is a revolution or more: they would save 0.2 % of a change
+    of phase, and nothing of any other change.
+    """
+    angles = TAU * np.linspace(_LEAD, _LEAD + wait, int(_GRID * wait) + 1)
+    end = float(angles[-1])
+    errors = stand.ahead(end)
+    low, high = bounds(site.case.tolerance, site.motion.period_s, errors)
+    aimed = np.isfinite(low)
+    effects = responses(stand.longitude + angles, end - angles)[:, aimed]
+    goal = (low - errors)[aimed], (high - errors)[aimed]
+    first = 0 if wait < 1 else 1
+    burns = cheapest(effects[:, :, first:], *goal)
+    if burns is None:
+        return None
+    burns = fewer(effects[:, :, first:], _merged(burns), *goal, _FEWER)
+    whole = [(float(angles[b.place]), np.append(np.zeros(first), b.dv)) for b in burns]
+    return _dated(site, whole, wait)
+
+
+def _merged(burns: list[SmallBurn]) -> list[SmallBurn]:
+    """Burns at neighbouring places of the grid become one, at the place of the larger."""
+    found: list[SmallBurn] = []
+    for burn in burns:
+        last = found[-1] if found else None
+        if last is not None and burn.place - last.place <= 1:
+            larger = max(last, burn, key=lambda b: float(np.linalg.norm(b.dv)))
+            found[-1] = SmallBurn(larger.place, last.dv + burn.dv)
+        else:
+            found.append(burn)
+    return found
+
+
+def _dated(site: Range, burns: list[tuple[float, Array]], wait: float) -> Candidate | None:
+    """Impulses at angles swept from the start (rad), their Δv in RSW over the speed."""
+    gm, time, at = site.case.body.gm_m3_s2, 0.0, 0.0
+    r, v = site.case.craft.position_m, site.case.craft.velocity_m_s
+    speed = float(np.sqrt(gm / site.motion.radius_m))
+    impulses = []
+    for angle, dv in burns:
+        tof = coast_time(r, v, angle - at, gm)
+        r, v = propagate(r, v, tof, gm)
+        time, at = time + tof, angle
+        up, pole = unit(r), unit(cross(r, v))
+        after = v + speed * (dv[0] * up + dv[1] * cross(pole, up) + dv[2] * pole)
+        impulses.append(Impulse("trim", r, v, after, time))
+        v = after
+    return Candidate(f"trims within {wait:g} rev", tuple(impulses), (), None)
