@@ -14,10 +14,10 @@ from simcheck.version import VERSION
 
 __version__ = VERSION
 
-__all__ = ["__version__", "fly", "judge", "load_case", "plan", "read_plan"]
+__all__ = ["__version__", "fly", "judge", "load_case", "plan", "read_plan", "read_state", "trim"]
 
 if TYPE_CHECKING:
-    from simcheck.api import fly, judge, load_case, plan, read_plan
+    from simcheck.api import fly, judge, load_case, plan, read_plan, read_state, trim
 
 
 def __getattr__(name: str) -> object:

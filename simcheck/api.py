@@ -7,18 +7,30 @@ from pathlib import Path
 from simcheck import judging
 from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
-from simcheck.files import case_toml, plan_json
+from simcheck.files import case_toml, plan_json, state_file
+from simcheck.flying.advising import advise
 from simcheck.flying.mission import fly_plan
 from simcheck.flying.operating import Team
 from simcheck.flying.team import stepwise
 from simcheck.measuring import RingMotion, resolve_ring
 from simcheck.planning.registry import planner as find_planner
+from simcheck.records.advice import Advice
 from simcheck.records.case import Case
+from simcheck.records.estimate import Estimate
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
 from simcheck.records.wish import Preference, Wish
 
-__all__ = ["fly", "judge", "load_case", "plan", "read_plan", "resolved_ring"]
+__all__ = [
+    "fly",
+    "judge",
+    "load_case",
+    "plan",
+    "read_plan",
+    "read_state",
+    "resolved_ring",
+    "trim",
+]
 
 
 def load_case(path: str | Path) -> Case:
@@ -79,6 +91,30 @@ def fly(
     if sample is not None and (operations.replan == "each-burn" or operations.max_trims > 0):
         team = Team(stepwise, find_planner(planner))
     return fly_plan(case, plan, seed=seed, sample=sample, reference=reference, team=team)
+
+
+def read_state(path: str | Path, case: Case) -> Estimate:
+    """Read a measured state: our JSON, a CCSDS OPM or a two-line element set.
+
+    Raises InputError with every fault of the file.
+    """
+    return state_file.read_state(path, case)
+
+
+def trim(
+    case: Case,
+    estimate: Estimate,
+    planner: str = "ring",
+    *,
+    prefer: Preference = "balance",
+) -> Advice:
+    """What to do next from a measured state.
+
+    prefer: "balance" waits no longer than saves a thousandth of the Δv left in the tank, "dv" waits
+    for the cheapest, "time" takes the earliest. Raises NoPlanError where nothing can be done, and
+    InputError for a state that is no orbit.
+    """
+    return advise(case, estimate, find_planner(planner), prefer)
 
 
 def judge(case: Case, flight: Flight) -> Verdict:

@@ -2,22 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
-from simcheck.cli.options import (
-    case_argument,
-    json_option,
-    planner_option,
-    running,
-    search_options,
-    seed_option,
-)
-from simcheck.cli.screen import busy
-
-if TYPE_CHECKING:
-    from simcheck.records.wish import Preference
+from simcheck.cli.options import Asked, case_argument, json_option, running, search_options
 
 
 @click.command("fly")
@@ -29,39 +16,24 @@ if TYPE_CHECKING:
     metavar="N",
     help="Fly with the errors drawn for this sample; without it the flight is perfect.",
 )
-@seed_option
-@planner_option
 @search_options
 @json_option
 def command(
-    *,
-    case_path: str,
-    plan_path: str | None,
-    sample: int | None,
-    seed: int | None,
-    planner: str,
-    prefer: Preference | None,
-    effort: int,
-    as_json: bool,
+    *, case_path: str, plan_path: str | None, sample: int | None, asked: Asked, as_json: bool
 ) -> int:
     """Fly a plan and judge the flight.
 
     CASE is a case file (TOML), PLAN a document that `simcheck plan --json` (or check, or fly)
-    wrote; without it the plan is made here. Exit codes: 0 within tolerance, 1 outside, 2 wrong
-    input, 3 no plan within the limits.
+    wrote; without it the plan is made here. With --sample the flight team replans and trims as
+    [operations] says. Exit codes: 0 within tolerance, 1 outside, 2 wrong input, 3 no plan within
+    the limits.
     """
     with running("fly", case_path, as_json) as run:
         from simcheck import api
         from simcheck.cli.judged import fly_and_judge
 
         case = run.load()
-        if plan_path is None:
-            with busy("planning"):
-                plan = api.plan(
-                    case, planner, prefer=prefer or "balance", effort=effort, seed=seed or 0
-                )
-        else:
-            plan = api.read_plan(plan_path, case)
-        if sample is not None and seed is None:
-            seed = 0
-        return fly_and_judge("fly", case, plan, seed=seed, sample=sample, as_json=as_json)
+        plan = run.plan(case, asked) if plan_path is None else api.read_plan(plan_path, case)
+        if sample is not None and asked.seed is None:
+            asked = asked._replace(seed=0)
+        return fly_and_judge("fly", case, plan, asked=asked, sample=sample, as_json=as_json)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from simcheck import api
+from simcheck.cli.options import Asked
 from simcheck.cli.screen import busy, show, show_json
 from simcheck.records.case import Case
 from simcheck.records.plan import Plan
@@ -17,13 +18,13 @@ def fly_and_judge(
     case: Case,
     plan: Plan,
     *,
-    seed: int | None,
+    asked: Asked,
     sample: int | None,
     as_json: bool,
 ) -> int:
     """Fly the plan and print the verdict. Returns the exit code, whatever the output format."""
     with busy("flying"):
-        flight = api.fly(case, plan, seed=seed, sample=sample)
+        flight = api.fly(case, plan, seed=asked.seed, sample=sample, planner=asked.planner)
         verdict = api.judge(case, flight)
         ring = api.resolved_ring(case)
     if as_json:

@@ -28,6 +28,7 @@ COMMANDS = {
     "check": "Plan, fly the nominal and judge it: the main job.",
     "plan": "The burns only, each with its reason and its alternatives.",
     "fly": "Fly a plan and judge the flight.",
+    "trim": "What to do next, from a measured state.",
 }
 """Each command's line in the help; it lives in the module of its name, imported when asked for."""
 

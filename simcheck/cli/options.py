@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 import click
 
-from simcheck.cli.screen import show_json
+from simcheck.cli.screen import busy, show_json
 from simcheck.errors import SimcheckError
 
 if TYPE_CHECKING:
     from simcheck.records.case import Case
+    from simcheck.records.plan import Plan
+    from simcheck.records.wish import Preference
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -28,6 +31,15 @@ def json_option(function: F) -> F:
     return click.option("--json", "as_json", is_flag=True, help=text)(function)
 
 
+class Asked(NamedTuple):
+    """What the options of a search ask for."""
+
+    planner: str
+    prefer: Preference
+    effort: int
+    seed: int | None
+
+
 def planner_option(function: F) -> F:
     """--planner."""
     text = "Planner registered under this name."
@@ -36,20 +48,35 @@ def planner_option(function: F) -> F:
     )
 
 
-def search_options(function: F) -> F:
-    """--prefer and --effort."""
-    prefer = "The earliest plan or the cheapest, instead of the earliest of the nearly cheapest."
-    effort = "Search this many times as hard."
-    function = click.option(
-        "--effort", type=click.IntRange(1, 100), default=1, show_default=True, help=effort
-    )(function)
-    return click.option("--prefer", type=click.Choice(["time", "dv"]), help=prefer)(function)
+def prefer_option(function: F) -> F:
+    """--prefer."""
+    text = "The earliest plan or the cheapest, instead of the earliest of the nearly cheapest."
+    return click.option("--prefer", type=click.Choice(["time", "dv"]), help=text)(function)
 
 
-def seed_option(function: F) -> F:
-    """--seed."""
-    text = "Fixes every random draw, of the search and of the flight."
-    return click.option("--seed", type=click.IntRange(min=0), metavar="N", help=text)(function)
+def search_options(function: Callable[..., int]) -> Callable[..., int]:
+    """--planner, --prefer, --effort and --seed, handed on together as `asked`."""
+
+    @functools.wraps(function)
+    def collected(
+        *, planner: str, prefer: Preference | None, effort: int, seed: int | None, **rest: Any
+    ) -> int:
+        return function(asked=Asked(planner, prefer or "balance", effort, seed), **rest)
+
+    made = click.option(
+        "--seed",
+        type=click.IntRange(min=0),
+        metavar="N",
+        help="Fixes every random draw, of the search and of the flight.",
+    )(collected)
+    made = click.option(
+        "--effort",
+        type=click.IntRange(1, 100),
+        default=1,
+        show_default=True,
+        help="Search this many times as hard.",
+    )(made)
+    return planner_option(prefer_option(made))
 
 
 class Run:
@@ -67,6 +94,19 @@ class Run:
 
         self.case = api.load_case(self.path)
         return self.case
+
+    def plan(self, case: Case, asked: Asked) -> Plan:
+        """Plan the case as the options ask."""
+        from simcheck import api
+
+        with busy("planning"):
+            return api.plan(
+                case,
+                asked.planner,
+                prefer=asked.prefer,
+                effort=asked.effort,
+                seed=asked.seed or 0,
+            )
 
 
 @contextmanager

@@ -2,39 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
-from simcheck.cli.options import (
-    case_argument,
-    json_option,
-    planner_option,
-    running,
-    search_options,
-    seed_option,
-)
-from simcheck.cli.screen import busy, show, show_json
-
-if TYPE_CHECKING:
-    from simcheck.records.wish import Preference
+from simcheck.cli.options import Asked, case_argument, json_option, running, search_options
+from simcheck.cli.screen import show, show_json
 
 
 @click.command("plan")
 @case_argument
-@planner_option
 @search_options
-@seed_option
 @json_option
-def command(
-    *,
-    case_path: str,
-    planner: str,
-    prefer: Preference | None,
-    effort: int,
-    seed: int | None,
-    as_json: bool,
-) -> int:
+def command(*, case_path: str, asked: Asked, as_json: bool) -> int:
     """The burns only, each with its reason and its alternatives.
 
     CASE is a case file (TOML). Exit codes: 0 a plan was found, 2 wrong input, 3 no plan within
@@ -44,11 +22,8 @@ def command(
         from simcheck import api
 
         case = run.load()
-        with busy("planning"):
-            plan = api.plan(
-                case, planner, prefer=prefer or "balance", effort=effort, seed=seed or 0
-            )
-            ring = api.resolved_ring(case)
+        plan = run.plan(case, asked)
+        ring = api.resolved_ring(case)
         if as_json:
             from simcheck.files.documents import plan_document
 

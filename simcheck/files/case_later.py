@@ -37,15 +37,7 @@ class _Later:
     instead: str
 
 
-_OPM = "reading orbit messages is not built yet"
-_TLE = "reading two-line elements is not built yet"
-_ORBIT = "give [craft.orbit] or [craft.state] instead"
-_REPLAN = "replanning in flight is not built yet"
-_ESTIMATE = "estimates of the state in flight are not built yet"
-
 _LATER = (
-    _Later(("craft", "opm"), _any, "", _OPM, _ORBIT),
-    _Later(("craft", "tle"), _any, "", _TLE, _ORBIT),
     _Later(
         ("body", "forces"),
         _holds("third-bodies"),
@@ -60,19 +52,6 @@ _LATER = (
         "the push of sunlight is not built yet",
         "leave it out",
     ),
-    _Later(
-        ("operations", "replan"),
-        _is("each-burn"),
-        '"each-burn" ',
-        _REPLAN,
-        'write replan = "never"',
-    ),
-    _Later(("operations", "max_trims"), _positive, "", "trims are not built yet", "remove it"),
-    _Later(("operations", "settle"), _any, "", _REPLAN, "remove it"),
-    _Later(("dispersion",), _any, "", "Monte Carlo is not built yet", "remove it"),
-    _Later(("errors", "navigation_position"), _any, "", _ESTIMATE, "remove it"),
-    _Later(("errors", "navigation_velocity"), _any, "", _ESTIMATE, "remove it"),
-    _Later(("errors", "missed_burn"), _any, "", "missed ignitions are not built yet", "remove it"),
 )
 
 

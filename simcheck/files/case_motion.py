@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,7 @@ _EXAMPLES = {
 }
 HALF_TURN = math.pi * (1.0 + 1e-12)  # 180 deg, whatever the unit that it was written in
 _EQUATORIAL = 1e-11
+_CENTRE = 1e-9  # of the body's radius
 _RECTILINEAR = 1e-9  # sine of the angle between position and velocity that is no orbit any more
 
 
@@ -55,7 +57,7 @@ def read_orbit(table: Table, body: Body | None, limits: Limits) -> Motion | None
         periapsis * (1.0 + e), e, i, raan, argp, nu, body.gm_m3_s2
     )
     motion = Motion(position, velocity)
-    _check_heights(table, key, periapsis, motion, (body, limits))
+    _check_heights(table, (key, None), periapsis, motion, (body, limits))
     return motion
 
 
@@ -66,28 +68,47 @@ def read_state(table: Table, body: Body | None, limits: Limits) -> Motion | None
     table.close()
     if body is None or not np.isfinite([position, velocity]).all():
         return None
-    r, v = float(np.linalg.norm(position)), float(np.linalg.norm(velocity))
-    if r == 0.0:
-        table.fault("position", f"expected a place outside the centre of {body.name}")
+    keys = {"position": "position", "velocity": "velocity", "periapsis": None, "radius": None}
+    return check_motion(table, keys, Motion(position, velocity), (body, limits))
+
+
+def check_motion(
+    table: Table, keys: Mapping[str, str | None], motion: Motion, around: tuple[Body, Limits]
+) -> Motion | None:
+    """The motion, where it is an orbit about the body; None and a fault where it is none.
+
+    Faults of its position, velocity, periapsis or radius are recorded at the keys given for them.
+    """
+    body = around[0]
+    wrong = orbit_fault(motion.position_m, motion.velocity_m_s, body)
+    if wrong:
+        table.fault(keys[wrong[0]], wrong[1])
         return None
+    r, v = float(np.linalg.norm(motion.position_m)), float(np.linalg.norm(motion.velocity_m_s))
+    h = float(np.linalg.norm(cross(motion.position_m, motion.velocity_m_s)))
+    a = 1.0 / (2.0 / r - v**2 / body.gm_m3_s2)
+    e = math.sqrt(max(0.0, 1.0 - h**2 / (body.gm_m3_s2 * a)))
+    periapsis = h**2 / body.gm_m3_s2 / (1.0 + e)
+    _check_heights(table, (keys["periapsis"], keys["radius"]), periapsis, motion, around)
+    return motion
+
+
+def orbit_fault(position: Array, velocity: Array, body: Body) -> tuple[str, str] | None:
+    """Why a state (m, m/s) is no orbit about the body: "position" or "velocity", and the fault."""
+    r, v = float(np.linalg.norm(position)), float(np.linalg.norm(velocity))
+    if r <= _CENTRE * body.radius_m:
+        return "position", f"expected a place outside the centre of {body.name}"
     escape = math.sqrt(2.0 * body.gm_m3_s2 / r)
     if v >= escape:
-        table.fault(
+        return (
             "velocity",
             f"expected an orbit about {body.name}: {v:.3f} m/s is not below the escape speed "
             f"there, {escape:.3f} m/s",
         )
-        return None
     h = float(np.linalg.norm(cross(position, velocity)))
     if h <= _RECTILINEAR * r * v:
-        table.fault("velocity", "expected an orbit: this motion runs through the body's centre")
-        return None
-    a = 1.0 / (2.0 / r - v**2 / body.gm_m3_s2)
-    e = math.sqrt(max(0.0, 1.0 - h**2 / (body.gm_m3_s2 * a)))
-    periapsis = h**2 / body.gm_m3_s2 / (1.0 + e)
-    motion = Motion(position, velocity)
-    _check_heights(table, None, periapsis, motion, (body, limits))
-    return motion
+        return "velocity", "expected an orbit: this motion runs through the body's centre"
+    return None
 
 
 def _read_size(table: Table, body: Body | None) -> tuple[float, float, str | None]:
@@ -127,10 +148,17 @@ def _read_radius(table: Table, key: str, body: Body | None) -> float:
 
 
 def _check_heights(
-    table: Table, key: str | None, periapsis: float, motion: Motion, around: tuple[Body, Limits]
+    table: Table,
+    keys: tuple[str | None, str | None],
+    periapsis: float,
+    motion: Motion,
+    around: tuple[Body, Limits],
 ) -> None:
-    """The orbit must clear the surface and the altitude that the limits ask for."""
-    body, limits = around
+    """The orbit must clear the surface and the altitude that the limits ask for.
+
+    keys: where to record a fault of the periapsis, and one of the radius at the epoch.
+    """
+    (key, radius_key), (body, limits) = keys, around
     height = periapsis - body.radius_m
     start = float(np.linalg.norm(motion.position_m))
     if height < 0.0:
@@ -147,7 +175,7 @@ def _check_heights(
         )
     if start > limits.max_radius_m:
         table.fault(
-            None,
+            radius_key,
             f"the radius at the epoch, {km(start)}, is above [limits] max_radius, "
             f"{km(limits.max_radius_m)}",
         )

@@ -51,7 +51,7 @@ def load_case(path: str | Path) -> Case:
     body, forces = read_body(top)
     limits = read_limits(top, body)
     ring, members = read_ring(top, body, limits)
-    craft = read_craft(top, ring, body, limits)
+    craft = read_craft(top, ring, body, limits, head[1])
     if craft is not None:
         check_neighbours(members, craft.name, craft.slot)
     engine = read_engine(top, "engine")
@@ -65,7 +65,7 @@ def load_case(path: str | Path) -> Case:
     faults.raise_any()
     return Case(
         title=str(head[0]),
-        epoch=head[1],
+        epoch=head[1] or cast("CraftRead", craft).start.epoch,
         body=cast("Body", body),
         forces=forces,
         ring=_ring(cast("RingNumbers", ring)),
@@ -79,8 +79,16 @@ def load_case(path: str | Path) -> Case:
         tolerance=tolerance,
         limits=limits,
         path=str(path),
-        inputs_sha256=hashlib.sha256(content).hexdigest(),
+        inputs_sha256=_digest(content, cast("CraftRead", craft).start.content),
     )
+
+
+def _digest(content: bytes, message: bytes) -> str:
+    """SHA-256 of the case file, and of the file that it takes the craft's state from, if any."""
+    digest = hashlib.sha256(content)
+    if message:
+        digest.update(b"\0" + message)  # a zero byte is in neither
+    return digest.hexdigest()
 
 
 def _read_bytes(path: str | Path) -> bytes:
@@ -129,7 +137,7 @@ def _syntax_fault(file: str, message: str) -> str:
 
 
 def _read_head(top: Table) -> tuple[str | None, str | None]:
-    """Title and epoch."""
+    """Title and epoch, each None where it is missing or faulty."""
     table = top.table("case", 'write [case] with title = "A fourth relay for the ring"')
     if table is None:
         return None, None
@@ -141,6 +149,7 @@ def _read_head(top: Table) -> tuple[str | None, str | None]:
             f"expected a date and time in TDB, without a zone, got {shown(epoch)}; "
             'write epoch = "2031-04-12T06:00:00"',
         )
+        epoch = None
     table.close()
     return title, epoch
 
@@ -177,7 +186,7 @@ def _member(member: MemberRead) -> Member:
 
 
 def _craft(craft: CraftRead) -> Craft:
-    motion = cast("Motion", craft.motion)
+    motion = cast("Motion", craft.start.motion)
     return Craft(
         name=str(craft.name),
         slot=cast("int", craft.slot),

@@ -14,6 +14,7 @@ from simcheck.files.plan_json import PLAN_SCHEMA
 from simcheck.files.records_json import write_record
 from simcheck.judging import limit_uses
 from simcheck.measuring import REVOLUTIONS, SAMPLES, RingMotion
+from simcheck.records.advice import Advice
 from simcheck.records.case import Case
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
@@ -55,6 +56,15 @@ def flight_document(
         **judged,
         "limits": {limit.key: limit.limit for limit in limit_uses(case, flight)},
         "numerical": numerical,
+    }
+
+
+def advice_document(case: Case, advice: Advice, ring: RingMotion) -> Document:
+    """What `trim --json` prints: the errors now, the burns to do next and what they leave."""
+    return {
+        **_common("simcheck.trim/1", case, ring),
+        **write_record(advice),
+        "tolerance": listed_tolerances(case.tolerance),
     }
 
 

@@ -43,6 +43,7 @@ WAITS = (0.5, 1, 2, 3, 4, 6, 8, 10, 15, 20, 30)
 """Revolutions over which trims are looked for."""
 
 _GRID = 48  # possible burns a revolution
+_TOGETHER = 4  # steps of the grid, 30 deg, within which burns are made as one
 _FEWER = 0.04  # dearer by this share is a trim with a burn less, at most, and still preferred
 _GOAL = 0.1  # of each tolerance: aiming nearer would cost more than it is worth
 _CHEAPER = 0.03  # a longer wait has to save this share to be worth a row
@@ -194,15 +195,18 @@ def _candidate(site: Range, stand: Standing, wait: float) -> Candidate | None:
 
 
 def _merged(burns: list[SmallBurn]) -> list[SmallBurn]:
-    """Burns at neighbouring places of the grid become one, at the place of the larger."""
-    found: list[SmallBurn] = []
+    """Burns within a small angle of each other become one, between them."""
+    groups: list[list[SmallBurn]] = []
     for burn in burns:
-        last = found[-1] if found else None
-        if last is not None and burn.place - last.place <= 1:
-            larger = max(last, burn, key=lambda b: float(np.linalg.norm(b.dv)))
-            found[-1] = SmallBurn(larger.place, last.dv + burn.dv)
+        if groups and burn.place - groups[-1][0].place <= _TOGETHER:
+            groups[-1].append(burn)
         else:
-            found.append(burn)
+            groups.append([burn])
+    found = []
+    for group in groups:
+        sizes = np.array([np.linalg.norm(burn.dv) for burn in group])
+        place = round(float(sizes @ [burn.place for burn in group] / sizes.sum()))
+        found.append(SmallBurn(place, np.sum([burn.dv for burn in group], axis=0)))
     return found
 
 

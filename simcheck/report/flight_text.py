@@ -10,7 +10,14 @@ from rich.text import Text
 from simcheck.kernels.elements import classical_from_state
 from simcheck.measuring import RingMotion
 from simcheck.records.case import Case
-from simcheck.records.flight import Arc, Flight, Neighbour, Verdict
+from simcheck.records.flight import (
+    Arc,
+    Decision,
+    Flight,
+    FlownErrors,
+    Neighbour,
+    Verdict,
+)
 from simcheck.records.plan import Plan
 from simcheck.report.judged_text import errors_text, limits_text, verdict_text
 from simcheck.report.plan_text import header, totals
@@ -95,7 +102,42 @@ def _flown(case: Case, flight: Flight) -> list[RenderableType]:
         *(("event" if k == 0 else "", event) for k, event in enumerate(flight.events)),
     ]
     rows = [_arc_row(case, arc) for arc in flight.arcs]
-    return [heading("Flight"), table(names, rows), Text(), facts(ends)]
+    return [heading("Flight"), table(names, rows), Text(), facts(ends), *_decisions(flight)]
+
+
+def _decisions(flight: Flight) -> list[RenderableType]:
+    """The team's log: what it believed would come of the burns left, what was true, what it did."""
+    if not flight.decisions:
+        return []
+    names = ("after the epoch", "", ">phase, deg", ">period, s", ">eccentricity", ">plane, deg")
+    rows: list[tuple[str, ...]] = []
+    for decision in flight.decisions:
+        rows.append((duration(decision.time_s), "believed", *_four(decision.believed)))
+        rows.append(("", "true", *_four(decision.true)))
+    reasons = [
+        (f"{duration(one.time_s)}  {one.action}", f"{one.why}{_left(one)}")
+        for one in flight.decisions
+    ]
+    said = (
+        "At each estimate: the errors at the end if the burns then left are flown perfectly, from"
+        " the estimate and from the true state, which the team does not see."
+    )
+    return [heading("Decisions of the flight team"), table(names, rows), note(said), facts(reasons)]
+
+
+def _four(errors: FlownErrors) -> tuple[str, ...]:
+    return (
+        fixed(errors.phase_deg, 3, sign=True),
+        fixed(errors.period_s, 2, sign=True),
+        fixed(errors.eccentricity, 5),
+        fixed(errors.plane_deg, 4),
+    )
+
+
+def _left(decision: Decision) -> str:
+    if not decision.burns:
+        return "; no burn left"
+    return f"; to fly: {', '.join(decision.burns)}"
 
 
 def _closest(flight: Flight) -> str:

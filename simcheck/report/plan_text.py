@@ -57,7 +57,7 @@ def plan_text(case: Case, plan: Plan, ring: RingMotion) -> RenderableType:
         *burn_blocks(case, plan, ring),
         heading("Totals"),
         facts(totals(case, plan)),
-        *_alternatives(plan),
+        *trade(plan, "Trade between Δv and time"),
     )
 
 
@@ -201,8 +201,8 @@ def _optimality(plan: Plan) -> str:
     return f"{plan.primer.verdict} (Lawden's conditions): {plan.primer.why}"
 
 
-def _alternatives(plan: Plan) -> list[RenderableType]:
-    """The trade between Δv and time, this plan among the others, earliest first."""
+def trade(plan: Plan, title: str) -> list[RenderableType]:
+    """Δv against time, this plan among the others, earliest first."""
     if not plan.alternatives:
         return []
     own = (plan.arrival_time_s, plan.total_dv_m_s, len(plan.burns), f"this plan: {plan.summary}")
@@ -212,7 +212,7 @@ def _alternatives(plan: Plan) -> list[RenderableType]:
         for arrival, dv, burns, summary in sorted([own, *others], key=lambda row: row[0])
     ]
     return [
-        heading("Trade between Δv and time"),
+        heading(title),
         table((">arrival", ">Δv, m/s", ">burns", "plan"), rows),
     ]
 
