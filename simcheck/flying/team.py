@@ -31,6 +31,9 @@ from simcheck.records.wish import Wish
 FLY_ON = 0.1
 """Share of each tolerance below which the burns left are flown as they stand."""
 
+RESERVE = 2
+"""Trim burns kept back, where a trim with fewer burns exists, for what this one leaves."""
+
 
 class Situation(NamedTuple):
     """What a team knows when it decides; plan is the one being flown, on the case's clock.
@@ -86,11 +89,16 @@ def _asked(now: Situation, planner: Planner) -> Plan:
     """The planner's answer to the case as it stands at the estimate, on the case's clock."""
     time = now.estimate.time_s
     later = seen_from(now.case, now.estimate, now.motion, now.propagator, spent_m_s=now.spent_m_s)
-    left = replace(now.plan, commands=now.remaining)
-    most = None if now.remaining else now.trims_left
-    wish = Wish(flying=shifted(left, -time), most_burns=most)
-    plan = shifted(planner(later, wish), time)
+    left = shifted(replace(now.plan, commands=now.remaining), -time)
+    if now.remaining:
+        plan = planner(later, Wish(flying=left))
+    else:
+        try:
+            plan = planner(later, Wish(flying=left, most_burns=max(now.trims_left - RESERVE, 1)))
+        except NoPlanError:
+            plan = planner(later, Wish(flying=left, most_burns=now.trims_left))
     kept = {x.burn for x in now.remaining}
+    plan = shifted(plan, time)
     return plan if {x.burn for x in plan.commands} <= kept else renumbered(plan, now.flown)
 
 

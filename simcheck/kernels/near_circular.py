@@ -90,13 +90,12 @@ def cheapest(effects: Array, low: Array, high: Array) -> list[SmallBurn] | None:
 
 
 def fewer(
-    effects: Array, burns: list[SmallBurn], low: Array, high: Array, dearer: float
+    effects: Array, burns: list[SmallBurn], low: Array, high: Array, most: float
 ) -> list[SmallBurn]:
-    """The set with burns left out, one after another, while it stays within a share of its cost.
+    """The set with burns left out, one after another, while its total length stays below `most`.
 
     effects, low, high as in `cheapest`; the burns kept stay in their places, their Δv made anew.
     """
-    most = (1 + dearer) * _total(burns)
     while len(burns) > 1:
         trials = []
         for out in burns:
@@ -104,14 +103,15 @@ def fewer(
             found = cheapest(effects[places], low, high)
             if found is not None:
                 trials.append([SmallBurn(places[b.place], b.dv) for b in found])
-        best = min(trials, key=_total, default=None)
-        if best is None or _total(best) > most:
+        best = min(trials, key=total, default=None)
+        if best is None or total(best) > most:
             return burns
         burns = best
     return burns
 
 
-def _total(burns: list[SmallBurn]) -> float:
+def total(burns: list[SmallBurn]) -> float:
+    """Sum of the lengths, over the speed."""
     return float(sum(np.linalg.norm(burn.dv) for burn in burns))
 
 

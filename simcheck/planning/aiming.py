@@ -24,6 +24,7 @@ from simcheck.planning.burns import Burns
 from simcheck.planning.shooting import Aim, Flown, Shooter, moved
 
 _ENOUGH = 5.0  # times the goal, where the steps no longer reach it
+_ENOUGH_AT_MOST = 0.3  # of each tolerance
 _ENOUGH_BETWEEN = 0.5  # of each tolerance, at a stage on the way
 _ROUNDS = 14
 _SMALLEST_SHARE = 1 / 32
@@ -128,7 +129,8 @@ def _meet(
         else:
             change = np.append(flown.miss - before.miss, flown.cutoff - before.cutoff)
             slopes = _learned(slopes, share * step, change)
-    enough = _ENOUGH * goal if shooter.share >= 1.0 else _ENOUGH_BETWEEN
+    near = max(goal, min(_ENOUGH * goal, _ENOUGH_AT_MOST))
+    enough = near if shooter.share >= 1.0 else _ENOUGH_BETWEEN
     if flown.worst < enough:
         return burns, flown, slopes
     raise FlightError(f"after {_ROUNDS} steps the largest error is {flown.worst:.3g} tolerances")

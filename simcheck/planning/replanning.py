@@ -18,7 +18,15 @@ from simcheck.kernels.transfers import period_of
 from simcheck.kernels.vectors import TAU, angle_between, cross, norm, rsw_frame
 from simcheck.planning.candidates import Candidate, Impulse
 from simcheck.planning.commanding import Aimed, Range, recommand
-from simcheck.planning.trimming import Trim, aim_trim, by_preference, standing, tank_dv, trims
+from simcheck.planning.trimming import (
+    Trim,
+    aim_trim,
+    by_preference,
+    sparser,
+    standing,
+    tank_dv,
+    trims,
+)
 from simcheck.records.plan import Alternative, Burn, Command, Plan, State
 from simcheck.records.wish import Wish
 
@@ -67,13 +75,19 @@ def trimmed(site: Range, wish: Wish) -> Plan | None:
             return None
     except FlightError:
         return None
-    found, trouble = trims(site, most_burns=wish.most_burns), ""
+    found, trouble = trims(site), ""
     for trim in preferred(site, found, wish):
+        few = sparser(site, trim)
+        if wish.most_burns is not None and len(few.burns) > wish.most_burns:
+            trouble = trouble or f"it would take {len(few.burns)} burns, of {wish.most_burns} left"
+            continue
         try:
-            return trim_plan(site, trim, aim_trim(site, trim), found)
+            candidate, aimed = aim_trim(site, few)
         except FlightError as error:
             trouble = trouble or str(error)
-    why = trouble or _no_trim(site, wish)
+            continue
+        return trim_plan(site, candidate, aimed, [x for x in found if x is not trim])
+    why = trouble or "the time left is too short"
     raise NoPlanError(f"no trim can be commanded: {why}", limit="trim", excess=float("nan"))
 
 
@@ -85,12 +99,6 @@ def preferred(site: Range, found: list[Trim], wish: Wish) -> list[Trim]:
     """
     room = {"time": np.inf, "dv": 0.0, "balance": _INDIFFERENT * tank_dv(site)}
     return by_preference(found, float(room[wish.prefer]))
-
-
-def _no_trim(site: Range, wish: Wish) -> str:
-    if wish.most_burns is not None and trims(site):
-        return f"more than the {wish.most_burns} burns left would be needed"
-    return "the time left is too short"
 
 
 def kept_plan(site: Range, kept: Kept) -> Plan:
@@ -111,9 +119,8 @@ def kept_plan(site: Range, kept: Kept) -> Plan:
     return _plan(site, "what is left of the plan, re-aimed", tuple(burns), aimed, ())
 
 
-def trim_plan(site: Range, trim: Trim, aimed: Aimed, others: list[Trim]) -> Plan:
+def trim_plan(site: Range, candidate: Candidate, aimed: Aimed, others: list[Trim]) -> Plan:
     """The plan of a trim, with the other waits as alternatives."""
-    candidate = trim.candidate
     labels = [f"T{i + 1}" for i in range(len(candidate.impulses))]
     burns = tuple(
         Burn(
@@ -130,14 +137,13 @@ def trim_plan(site: Range, trim: Trim, aimed: Aimed, others: list[Trim]) -> Plan
     )
     alternatives = tuple(
         Alternative(
-            summary=other.candidate.route,
-            burns=len(other.candidate.impulses),
+            summary=other.route,
+            burns=len(other.burns),
             total_dv_m_s=other.dv,
-            arrival_time_s=other.candidate.arrival,
-            why_not=f"{other.dv - trim.dv:+.3f} m/s",
+            arrival_time_s=other.arrival / site.motion.rate,
+            why_not=f"{other.dv - candidate.dv:+.3f} m/s",
         )
         for other in others
-        if other is not trim
     )
     return _plan(site, candidate.route, burns, aimed, alternatives)
 

@@ -28,6 +28,7 @@ from simcheck.kernels.near_circular import (
     cheapest,
     fewer,
     responses,
+    total,
 )
 from simcheck.kernels.transfers import coast_time
 from simcheck.kernels.vectors import TAU, cross, unit, wrap
@@ -39,13 +40,14 @@ from simcheck.records.case import Tolerance
 MARGIN = 0.5
 """Share of a tolerance within which an error is left alone, since estimates err too."""
 
-WAITS = (0.5, 1, 2, 3, 4, 6, 8, 10, 15, 20, 30)
+WAITS = (0.5, 1, 2, 3, 5, 10, 20, 30)
 """Revolutions over which trims are looked for."""
 
 _GRID = 48  # possible burns a revolution
 _TOGETHER = 4  # steps of the grid, 30 deg, within which burns are made as one
-_FEWER = 0.04  # dearer by this share is a trim with a burn less, at most, and still preferred
-_GOAL = 0.1  # of each tolerance: aiming nearer would cost more than it is worth
+_DEARER, _DEARER_M_S = 0.08, 0.05  # share and m/s that a trim may cost more for having fewer burns
+_SLACK = 0.2  # of a tolerance, to which an error that is fine may grow if that saves a burn
+_GOAL = 0.25  # of each tolerance: aiming nearer would cost more than it is worth
 _CHEAPER = 0.03  # a longer wait has to save this share to be worth a row
 _LEAD = 0.02  # revolutions before the first: time to command it
 _NEAR = 0.1  # eccentricity, tilt in rad and relative period up to which a craft is near the ring
@@ -83,15 +85,33 @@ class Standing(NamedTuple):
 
 
 class Trim(NamedTuple):
-    """One way to trim: revolutions waited, and what it takes in two-body motion."""
+    """One way to trim: revolutions waited, and burns at places of a grid of angles (n,) swept.
+
+    Their Δv (3,) are in RSW over the circular speed in m/s. longitude is the craft's in the ring
+    frame before the first angle; errors (6,) are what doing nothing would leave at the end.
+    """
 
     revolutions: float
-    candidate: Candidate
+    angles: Array
+    longitude: float
+    errors: Array
+    speed: float
+    burns: list[SmallBurn]
 
     @property
     def dv(self) -> float:
         """Sum of the impulses, m/s."""
-        return self.candidate.dv
+        return self.speed * total(self.burns)
+
+    @property
+    def route(self) -> str:
+        """What it is called."""
+        return f"trims within {self.revolutions:g} rev"
+
+    @property
+    def arrival(self) -> float:
+        """Angle swept to the last burn, rad."""
+        return float(self.angles[self.burns[-1].place])
 
 
 def standing(site: Range) -> Standing:
@@ -109,9 +129,7 @@ def standing(site: Range) -> Standing:
     return Standing(errors, longitude, found)
 
 
-def trims(
-    site: Range, waits: tuple[float, ...] = WAITS, *, most_burns: int | None = None
-) -> list[Trim]:
+def trims(site: Range, waits: tuple[float, ...] = WAITS) -> list[Trim]:
     """The cheapest trims for each wait that the time allowed has room for, shortest wait first.
 
     A wait is left out where a shorter one is as cheap. Raises FlightError where the craft's orbit
@@ -122,23 +140,30 @@ def trims(
     for wait in waits:
         if wait + _LEAD > room:
             break
-        candidate = _candidate(site, stand, wait)
-        if candidate is None:
+        trim = _trim(site, stand, wait)
+        if trim is None or (found and trim.dv > found[-1].dv * (1 - _CHEAPER)):
             continue
-        if most_burns is not None and len(candidate.impulses) > most_burns:
-            continue
-        if found and candidate.dv > found[-1].dv * (1 - _CHEAPER):
-            continue
-        found.append(Trim(wait, candidate))
+        found.append(trim)
     return found
 
 
-def aim_trim(site: Range, trim: Trim) -> Aimed:
-    """The trim's commands. Raises FlightError, saying why, where it cannot be commanded."""
-    aimed = command(site, trim.candidate, goal=_GOAL, letter="T")
+def aim_trim(site: Range, trim: Trim) -> tuple[Candidate, Aimed]:
+    """The trim's impulses in two-body motion, and its commands.
+
+    Raises FlightError, saying why, where it cannot be commanded.
+    """
+    candidate = _dated(site, trim)
+    aimed = command(site, candidate, goal=_GOAL, letter="T")
     if aimed.broken is not None:
         raise FlightError(aimed.broken.why)
-    return aimed
+    return candidate, aimed
+
+
+def sparser(site: Range, trim: Trim) -> Trim:
+    """The trim with as few burns as cost little more; errors that are fine may grow a little."""
+    effects, goal = _posed(site, trim, _SLACK)
+    most = (1 + _DEARER) * total(trim.burns) + _DEARER_M_S / trim.speed
+    return trim._replace(burns=fewer(effects, trim.burns, *goal, most))
 
 
 def by_preference(found: list[Trim], indifferent_m_s: float) -> list[Trim]:
@@ -154,44 +179,46 @@ def tank_dv(site: Range) -> float:
     return float(G0 * site.case.engine.isp_s * np.log(craft.mass_kg / craft.dry_mass_kg))
 
 
-def bounds(tolerance: Tolerance, motion_period: float, errors: Array) -> tuple[Array, Array]:
+def bounds(
+    tolerance: Tolerance, motion_period: float, errors: Array, slack: float = 0.0
+) -> tuple[Array, Array]:
     """Lowest and highest value (6,) that each error may be left with; infinite where it is free.
 
-    An error inside `MARGIN` of its tolerance may stay or shrink, another has to go to zero.
+    An error inside `MARGIN` of its tolerance may stay, shrink, or grow to the share `slack` of it;
+    another has to go to zero.
     """
     low, high = np.full(6, -np.inf), np.full(6, np.inf)
     for name, rows in _ROWS.items():
         allowed = getattr(tolerance, name)
         if allowed is None:
             continue
-        room = MARGIN * allowed / (motion_period if name == "period_s" else 1.0)
-        size = float(np.sqrt(np.sum(errors[list(rows)] ** 2)))
+        allowed /= motion_period if name == "period_s" else 1.0
+        if float(np.sqrt(np.sum(errors[list(rows)] ** 2))) >= MARGIN * allowed:
+            low[list(rows)] = high[list(rows)] = 0.0
+            continue
+        room = slack * allowed / np.sqrt(len(rows))
         for row in rows:
-            left = float(errors[row]) if size < room else 0.0
-            low[row], high[row] = min(left, 0.0), max(left, 0.0)
+            low[row], high[row] = min(float(errors[row]), -room), max(float(errors[row]), room)
     return low, high
 
 
-def _candidate(site: Range, stand: Standing, wait: float) -> Candidate | None:
-    """The cheapest impulses over a wait in revolutions, dated in two-body motion.
+def _trim(site: Range, stand: Standing, wait: float) -> Trim | None:
+    """The cheapest impulses over a wait in revolutions.
 
     Radial parts are left out where there is a revolution or more: they would save 0.2 % of a change
     of phase, and nothing of any other change.
     """
     angles = TAU * np.linspace(_LEAD, _LEAD + wait, int(_GRID * wait) + 1)
-    end = float(angles[-1])
-    errors = stand.ahead(end)
-    low, high = bounds(site.case.tolerance, site.motion.period_s, errors)
-    aimed = np.isfinite(low)
-    effects = responses(stand.longitude + angles, end - angles)[:, aimed]
-    goal = (low - errors)[aimed], (high - errors)[aimed]
+    speed = float(np.sqrt(site.case.body.gm_m3_s2 / site.motion.radius_m))
+    errors = stand.ahead(float(angles[-1]))
+    trim = Trim(wait, angles, stand.longitude, errors, speed, [])
+    effects, goal = _posed(site, trim, 0.0)
     first = 0 if wait < 1 else 1
     burns = cheapest(effects[:, :, first:], *goal)
-    if burns is None:
+    if not burns:
         return None
-    burns = fewer(effects[:, :, first:], _merged(burns), *goal, _FEWER)
-    whole = [(float(angles[b.place]), np.append(np.zeros(first), b.dv)) for b in burns]
-    return _dated(site, whole, wait)
+    burns = [SmallBurn(b.place, np.append(np.zeros(first), b.dv)) for b in _merged(burns)]
+    return trim._replace(burns=burns)
 
 
 def _merged(burns: list[SmallBurn]) -> list[SmallBurn]:
@@ -210,18 +237,26 @@ def _merged(burns: list[SmallBurn]) -> list[SmallBurn]:
     return found
 
 
-def _dated(site: Range, burns: list[tuple[float, Array]], wait: float) -> Candidate | None:
-    """Impulses at angles swept from the start (rad), their Δv in RSW over the speed."""
+def _posed(site: Range, trim: Trim, slack: float) -> tuple[Array, tuple[Array, Array]]:
+    """Effects (n, m, 3) of burns at the trim's angles, and the least and largest change wanted."""
+    low, high = bounds(site.case.tolerance, site.motion.period_s, trim.errors, slack)
+    aimed, left = np.isfinite(low), trim.angles[-1] - trim.angles
+    effects = responses(trim.longitude + trim.angles, left)[:, aimed]
+    return effects, ((low - trim.errors)[aimed], (high - trim.errors)[aimed])
+
+
+def _dated(site: Range, trim: Trim) -> Candidate:
+    """The trim's impulses, dated in two-body motion."""
     gm, time, at = site.case.body.gm_m3_s2, 0.0, 0.0
     r, v = site.case.craft.position_m, site.case.craft.velocity_m_s
-    speed = float(np.sqrt(gm / site.motion.radius_m))
     impulses = []
-    for angle, dv in burns:
+    for place, dv in trim.burns:
+        angle = float(trim.angles[place])
         tof = coast_time(r, v, angle - at, gm)
         r, v = propagate(r, v, tof, gm)
         time, at = time + tof, angle
         up, pole = unit(r), unit(cross(r, v))
-        after = v + speed * (dv[0] * up + dv[1] * cross(pole, up) + dv[2] * pole)
+        after = v + trim.speed * (dv[0] * up + dv[1] * cross(pole, up) + dv[2] * pole)
         impulses.append(Impulse("trim", r, v, after, time))
         v = after
-    return Candidate(f"trims within {wait:g} rev", tuple(impulses), (), None)
+    return Candidate(trim.route, tuple(impulses), (), None)
