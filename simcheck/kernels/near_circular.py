@@ -21,6 +21,9 @@ PHASE, PERIOD, K, H, NORMAL_X, NORMAL_Y = range(6)
 _TOLERANCE = 1e-7
 _MAX_COLUMNS = 200
 _SMALL = 1e-9
+_REWEIGHTED = 8
+_FIRM = 1e5  # how much more a change missed counts than a burn's length
+_MET = 1e-4  # of the largest change wanted, within which the others count as made
 
 
 class SmallBurn(NamedTuple):
@@ -100,14 +103,45 @@ def fewer(
         trials = []
         for out in burns:
             places = [burn.place for burn in burns if burn is not out]
-            found = cheapest(effects[places], low, high)
-            if found is not None:
-                trials.append([SmallBurn(places[b.place], b.dv) for b in found])
+            dvs = _lightest(effects[places], low, high)
+            if dvs is not None:
+                trials.append([SmallBurn(p, dv) for p, dv in zip(places, dvs, strict=True)])
         best = min(trials, key=total, default=None)
         if best is None or total(best) > most:
             return burns
         burns = best
     return burns
+
+
+def _lightest(effects: Array, low: Array, high: Array) -> Array | None:
+    """Δv (p, d) at given places of least total length, None where they cannot do it.
+
+    Reweighted least squares, which tend to the least sum of lengths; the change made is a bounded
+    unknown beside them.
+    """
+    from scipy.optimize import lsq_linear
+
+    scale = np.max(np.abs(effects), axis=(0, 2))
+    scale[scale == 0] = 1.0
+    size = float(np.max(np.abs([low, high] / scale)))
+    count, rows, axes = effects.shape
+    matrix = (effects / scale[:, None]).transpose(1, 0, 2).reshape(rows, count * axes)
+    low, high = low / scale / size, high / scale / size
+    bounds = (
+        np.append(np.full(count * axes, -np.inf), low - _SMALL),
+        np.append(np.full(count * axes, np.inf), high + _SMALL),
+    )
+    x = np.ones((count, axes))
+    for _ in range(_REWEIGHTED):
+        weight = 1 / np.sqrt(np.maximum(np.sqrt(np.sum(x**2, axis=1)), 1e-3 * np.max(np.abs(x))))
+        left = np.vstack([_FIRM * matrix, np.diag(np.repeat(weight, axes))])
+        right = np.vstack([-_FIRM * np.eye(rows), np.zeros((count * axes, rows))])
+        solved = lsq_linear(
+            np.hstack([left, right]), np.zeros(len(left)), bounds=bounds, method="bvls"
+        )
+        x = solved.x[: count * axes].reshape(count, axes)
+    off = matrix @ x.ravel() - solved.x[count * axes :]
+    return None if np.max(np.abs(off)) > _MET else size * x
 
 
 def total(burns: list[SmallBurn]) -> float:
