@@ -14,10 +14,20 @@ from simcheck.version import VERSION
 
 __version__ = VERSION
 
-__all__ = ["__version__", "fly", "judge", "load_case", "plan", "read_plan", "read_state", "trim"]
+__all__ = [
+    "__version__",
+    "fly",
+    "judge",
+    "load_case",
+    "plan",
+    "read_plan",
+    "read_state",
+    "setbacks",
+    "trim",
+]
 
 if TYPE_CHECKING:
-    from simcheck.api import fly, judge, load_case, plan, read_plan, read_state, trim
+    from simcheck.api import fly, judge, load_case, plan, read_plan, read_state, setbacks, trim
 
 
 def __getattr__(name: str) -> object:

@@ -11,6 +11,7 @@ from simcheck.files import case_toml, plan_json, state_file
 from simcheck.flying.advising import advise
 from simcheck.flying.mission import fly_plan
 from simcheck.flying.operating import Team
+from simcheck.flying.setbacks import setbacks as find_setbacks
 from simcheck.flying.team import stepwise
 from simcheck.measuring import RingMotion, resolve_ring
 from simcheck.planning.registry import planner as find_planner
@@ -19,6 +20,7 @@ from simcheck.records.case import Case
 from simcheck.records.estimate import Estimate
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
+from simcheck.records.setback import Setback
 from simcheck.records.wish import Preference, Wish
 
 __all__ = [
@@ -29,6 +31,7 @@ __all__ = [
     "read_plan",
     "read_state",
     "resolved_ring",
+    "setbacks",
     "trim",
 ]
 
@@ -115,6 +118,11 @@ def trim(
     InputError for a state that is no orbit.
     """
     return advise(case, estimate, find_planner(planner), prefer)
+
+
+def setbacks(case: Case, plan: Plan, planner: str = "ring") -> tuple[Setback, ...]:
+    """What losing each burn of a plan, or half of it, takes to recover from."""
+    return find_setbacks(case, plan, find_planner(planner))
 
 
 def judge(case: Case, flight: Flight) -> Verdict:

@@ -9,6 +9,7 @@ from simcheck.cli.options import Asked
 from simcheck.cli.screen import busy, show, show_json
 from simcheck.records.case import Case
 from simcheck.records.plan import Plan
+from simcheck.records.setback import Setback
 
 WITHIN, OUTSIDE = 0, 1
 
@@ -27,15 +28,19 @@ def fly_and_judge(
         flight = api.fly(case, plan, seed=asked.seed, sample=sample, planner=asked.planner)
         verdict = api.judge(case, flight)
         ring = api.resolved_ring(case)
+    lost: tuple[Setback, ...] = ()
+    if command == "check":
+        with busy("losing burns"):
+            lost = api.setbacks(case, plan, asked.planner)
     if as_json:
         from simcheck.files.documents import flight_document
 
         document = flight_document(
-            command, case, plan=plan, flight=flight, verdict=verdict, ring=ring
+            command, case, plan=plan, flight=flight, verdict=verdict, ring=ring, setbacks=lost
         )
         show_json(document)
     else:
         from simcheck.report.flight_text import flight_text
 
-        show(flight_text(case, plan, flight, verdict, ring))
+        show(flight_text(case, plan, flight, verdict, ring, lost))
     return WITHIN if verdict.verdict == "within" else OUTSIDE

@@ -19,6 +19,7 @@ from simcheck.records.case import Case
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
 from simcheck.records.quantities import listed_tolerances
+from simcheck.records.setback import Setback
 from simcheck.version import VERSION
 
 Document = dict[str, Any]
@@ -37,8 +38,12 @@ def flight_document(
     flight: Flight,
     verdict: Verdict,
     ring: RingMotion,
+    setbacks: tuple[Setback, ...] = (),
 ) -> Document:
-    """What `check --json` and `fly --json` print: the plan, the flight and the verdict on it."""
+    """What `check --json` and `fly --json` print: the plan, the flight and the verdict on it.
+
+    `check` adds what losing burns would cost.
+    """
     flown = write_record(flight)
     numerical = {
         "engine_disagreement_m": flown.pop("engine_disagreement_m"),
@@ -56,6 +61,7 @@ def flight_document(
         **judged,
         "limits": {limit.key: limit.limit for limit in limit_uses(case, flight)},
         "numerical": numerical,
+        **({"setbacks": [write_record(x) for x in setbacks]} if command == "check" else {}),
     }
 
 

@@ -18,7 +18,7 @@ from simcheck.arrays import Array
 from simcheck.engines.base import Propagator, Thrust
 from simcheck.errors import FlightError, NoPlanError
 from simcheck.measuring import RingMotion, average, offsets
-from simcheck.planning.later import seen_from, shifted
+from simcheck.planning.later import left_of, seen_from, shifted
 from simcheck.planning.registry import Planner
 from simcheck.planning.trimming import MARGIN
 from simcheck.records.case import Case
@@ -77,7 +77,8 @@ def stepwise(now: Situation, planner: Planner) -> Choice:
     if not now.remaining and use <= MARGIN:
         return _same(now, "stop", f"every error is within {use:.0%} of its tolerance ({worst})")
     if not now.remaining and now.trims_left <= 0:
-        return _same(now, "give-up", f"{worst}, and no trim is left")
+        left = f"{worst}, and no trim is left"
+        return _same(now, "stop" if use <= 1 else "give-up", left)
     try:
         plan = _asked(now, planner)
     except NoPlanError as none:
@@ -89,7 +90,7 @@ def _asked(now: Situation, planner: Planner) -> Plan:
     """The planner's answer to the case as it stands at the estimate, on the case's clock."""
     time = now.estimate.time_s
     later = seen_from(now.case, now.estimate, now.motion, now.propagator, spent_m_s=now.spent_m_s)
-    left = shifted(replace(now.plan, commands=now.remaining), -time)
+    left = left_of(now.plan, now.remaining, time)
     if now.remaining:
         plan = planner(later, Wish(flying=left))
     else:

@@ -61,6 +61,15 @@ def no_plan(case: Case, problems: list[Problem], refused: list[Refusal]) -> NoPl
     )
 
 
+def not_found(refused: list[Refusal]) -> NoPlanError:
+    """The error of a search in closed form only, which does not say what would help."""
+    if refused:
+        return _refused(refused)
+    return NoPlanError(
+        "nothing in closed form fits the limits", limit="several", excess=float("nan")
+    )
+
+
 def ring_beyond(case: Case, radius_m: float) -> NoPlanError | None:
     """The error where the ring itself, of this mean radius, lies outside the limits on radii."""
     if case.tolerance.period_s is None or case.tolerance.eccentricity is None:

@@ -119,11 +119,12 @@ def command(
     punctual: bool = False,
     goal: float = 0.01,
     letter: str = "B",
+    gradually: bool = True,
 ) -> Aimed:
     """Aim a candidate and check it against every limit.
 
     punctual: the arrival may not slip, even where a later one costs less. goal is the share of each
-    tolerance that it is aimed within; letter begins the burns' labels.
+    tolerance that it is aimed within; letter begins the burns' labels; gradually as in `aim`.
     Raises FlightError where the aiming does not converge.
     """
     case = site.case
@@ -131,7 +132,8 @@ def command(
     setup = replace(site.setup, goal=goal)
     if punctual:
         setup = replace(setup, end_s=min(setup.end_s, _cutoff(site, candidate)))
-    return _aimed(site, setup, burns, [f"{letter}{i + 1}" for i in range(len(burns.sweeps))])
+    labels = [f"{letter}{i + 1}" for i in range(len(burns.sweeps))]
+    return _aimed(site, setup, burns, labels, gradually=gradually)
 
 
 def recommand(site: Range, commands: tuple[Command, ...], *, goal: float = 0.01) -> Aimed:

@@ -15,7 +15,7 @@ from simcheck.kernels.vectors import TAU
 from simcheck.measuring import RingMotion
 from simcheck.records.case import Case, Member
 from simcheck.records.estimate import Estimate
-from simcheck.records.plan import Plan
+from simcheck.records.plan import Command, Plan
 
 _LEAST_S = 1e-3  # a limit on duration has to stay above zero
 
@@ -63,6 +63,11 @@ def _moved(member: Member, time: float, propagator: Propagator) -> Member:
     state = np.concatenate([member.position_m, member.velocity_m_s, [1.0]])
     state = propagator.advance(0.0, state, time).state
     return replace(member, position_m=state[:3], velocity_m_s=state[3:6])
+
+
+def left_of(plan: Plan, commands: tuple[Command, ...], time: float) -> Plan:
+    """What is left of a plan when only these commands are still due, on a clock begun at `time`."""
+    return shifted(replace(plan, commands=commands), -time)
 
 
 def shifted(plan: Plan, seconds: float) -> Plan:

@@ -47,8 +47,11 @@ class _Scaled(NamedTuple):
     high: float
 
 
-def optimal_routes(problem: Problem, seeds: list[Route]) -> list[Route]:
-    """The best distinct routes of two and three burns, cheapest first."""
+def optimal_routes(problem: Problem, seeds: list[Route], *, quick: bool = False) -> list[Route]:
+    """The best distinct routes of two and three burns, cheapest first.
+
+    quick leaves out the scattered starts: three burns then come from the best of two only.
+    """
     scaled = _scale(problem)
     ring_speed = float(np.sqrt(problem.gm / problem.radius_m))
     if any(route.dv < _NOTHING * ring_speed for route in seeds):
@@ -56,7 +59,8 @@ def optimal_routes(problem: Problem, seeds: list[Route]) -> list[Route]:
     given = _route_starts(problem, scaled, seeds)
     pairs = [*_grid_starts(scaled), *(x for x in given if len(x) == 5)]
     two = _refine(scaled, pairs)
-    triples = [*(x for x in given if len(x) == 9), *_with_third(scaled, two), *_scattered()]
+    triples = [*(x for x in given if len(x) == 9), *_with_third(scaled, two)]
+    triples += [] if quick else _scattered()
     found = sorted([*two, *_refine(scaled, triples)], key=lambda f: f[0])
     routes: list[Route] = []
     for _, point in found[:_LOOKED_AT]:
@@ -87,10 +91,7 @@ def _turn(position: Array, velocity: Array, angle: Array) -> tuple[Array, Array]
     h = np.sqrt(h2)
     r = h2 / (1 + (h2 / r0 - 1) * c - h * vr0 * s)
     f, g = 1 - r / h2 * (1 - c), r * r0 / h * s
-    with np.errstate(all="ignore"):
-        fdot = (1 - c) / np.where(s == 0, 1.0, s) * ((1 - c) / h2 - 1 / r0 - 1 / r) / h
     half = np.tan(angle / 2)
-    fdot = np.where(np.abs(s) < 1e-12, -half * (1 / r0 + 1 / r) / h, fdot)
     gdot = 1 - r0 / h2 * (1 - c)
     ahead = f[..., None] * position + g[..., None] * velocity
     fdot = half * ((1 - c) / h2 - 1 / r0 - 1 / r) / h

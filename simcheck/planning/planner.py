@@ -11,7 +11,7 @@ from simcheck.engines.base import G0
 from simcheck.errors import FlightError, NoPlanError
 from simcheck.kernels.vectors import norm, rsw_frame
 from simcheck.measuring import average, offsets
-from simcheck.planning.binding import Refusal, no_plan, ring_beyond
+from simcheck.planning.binding import Refusal, no_plan, not_found, ring_beyond
 from simcheck.planning.candidates import Candidate
 from simcheck.planning.commanding import Aimed, Range, command
 from simcheck.planning.problem import Problem, problem_of
@@ -19,7 +19,7 @@ from simcheck.planning.proving import proof
 from simcheck.planning.reasons import pieces, purpose, reason
 from simcheck.planning.replanning import DEARER, NAME, kept, kept_plan, trimmed
 from simcheck.planning.searching import ARCS, INDIFFERENT, Entry, Search, search, trade
-from simcheck.planning.worth import worths
+from simcheck.planning.worth import UNKNOWN, worths
 from simcheck.records.case import Case
 from simcheck.records.plan import Alternative, Burn, Plan, State
 from simcheck.records.wish import Wish
@@ -28,6 +28,7 @@ _EFFORT = 8.0  # candidates aimed before giving up; long burn sequences count mo
 _VARIANTS = ((0.85, 0.0), (0.85, 0.002), (0.55, 0.002))
 """Shares of max_burn that a plan uses and margins on radii, tried in turn: in the case's forces and
 with finite burns a burn may have to grow, and an orbit put on a limit may pass it by kilometres."""
+_QUICK_REVOLUTIONS = 15
 _GROWTH = 1.02  # a plan dearer than this once aimed has its rivals aimed too
 _ALTERNATIVES = 10
 _THERE = 0.1  # of each tolerance: nearer than this nothing needs doing
@@ -68,14 +69,20 @@ def _on_course(case: Case, site: Range, wish: Wish, flying: Plan) -> Plan:
 def _fresh(case: Case, site: Range, wish: Wish) -> Plan:
     """A plan from a search of its own."""
     problems = [limited(problem_of(case, arc), case) for arc in ARCS]
+    if wish.effort == 0:
+        problems = [_soon(problem) for problem in problems]
     if _already_there(site):
         return _plan(
-            site, Search(problems[0], [], 0.0), None, _nothing(), Aimed((), 0.0, 0.0, None)
+            site, Search(problems[0], [], 0.0), None, _nothing(), Aimed((), 0.0, 0.0, None), wish
         )
     refused: list[Refusal] = []
     best: Plan | None = None
     for share, margin in _VARIANTS:
-        found = search([_variant(problem, share, margin) for problem in problems], wish)
+        found = search(
+            [_variant(problem, share, margin) for problem in problems],
+            wish,
+            timed=wish.effort > 0,
+        )
         plan, tried = _first_good(site, found, wish)
         if plan is not None and (best is None or _cheaper(plan, best)):
             best = plan
@@ -84,7 +91,13 @@ def _fresh(case: Case, site: Range, wish: Wish) -> Plan:
             break
     if best is not None:
         return best
-    raise no_plan(case, problems, refused)
+    raise no_plan(case, problems, refused) if wish.effort > 0 else not_found(refused)
+
+
+def _soon(problem: Problem) -> Problem:
+    """The problem with a horizon that a quick answer can afford."""
+    span = _QUICK_REVOLUTIONS * max(problem.period_s, problem.motion.period_s)
+    return replace(problem, end_s=min(problem.end_s, problem.start_s + span))
 
 
 def _variant(problem: Problem, share: float, margin: float) -> Problem:
@@ -145,7 +158,7 @@ def _first_good(site: Range, found: Search, wish: Wish) -> tuple[Plan | None, li
             best = _Choice(entry, candidate, aimed)
         if best.aimed.dv_m_s < found.entries[0].dv * _GROWTH or wish.prefer == "time":
             break
-    return (_plan(site, found, *best) if best is not None else None), refused
+    return (_plan(site, found, *best, wish) if best is not None else None), refused
 
 
 def _hopeless(refused: list[Refusal]) -> bool:
@@ -177,10 +190,15 @@ def _nothing() -> Candidate:
 
 
 def _plan(
-    site: Range, found: Search, entry: Entry | None, candidate: Candidate, aimed: Aimed
+    site: Range,
+    found: Search,
+    entry: Entry | None,
+    candidate: Candidate,
+    aimed: Aimed,
+    wish: Wish,
 ) -> Plan:
     problem = found.problem
-    burns = _burns(problem, candidate, _fewer(found, candidate))
+    burns = _burns(problem, candidate, _fewer(found, candidate), quick=wish.effort == 0)
     last = candidate.impulses[-1] if candidate.impulses else None
     arrival = State(
         position_m=last.position if last else site.case.craft.position_m,
@@ -197,7 +215,7 @@ def _plan(
         alternatives=_alternatives(found, entry),
         commands=aimed.commands,
         commanded_dv_m_s=aimed.dv_m_s,
-        primer=proof(problem, candidate),
+        primer=proof(problem, candidate) if wish.effort > 0 else None,
     )
 
 
@@ -209,9 +227,12 @@ def _fewer(found: Search, candidate: Candidate) -> float:
     return min((x.dv for x in fewer), default=np.inf)
 
 
-def _burns(problem: Problem, candidate: Candidate, fewer: float) -> tuple[Burn, ...]:
+def _burns(
+    problem: Problem, candidate: Candidate, fewer: float, *, quick: bool
+) -> tuple[Burn, ...]:
     parts = pieces(candidate)
-    worth = worths(problem, candidate, fewer)
+    count = len(candidate.impulses)
+    worth = [UNKNOWN] * count if quick else worths(problem, candidate, fewer)
     burns = []
     for index, impulse in enumerate(candidate.impulses):
         last = index == len(candidate.impulses) - 1

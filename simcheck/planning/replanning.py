@@ -19,6 +19,9 @@ from simcheck.kernels.vectors import TAU, angle_between, cross, norm, rsw_frame
 from simcheck.planning.candidates import Candidate, Impulse
 from simcheck.planning.commanding import Aimed, Range, recommand
 from simcheck.planning.trimming import (
+    GOOD,
+    JUST,
+    Ambition,
     Trim,
     aim_trim,
     by_preference,
@@ -76,19 +79,31 @@ def trimmed(site: Range, wish: Wish) -> Plan | None:
     except FlightError:
         return None
     found, trouble = trims(site), ""
-    for trim in preferred(site, found, wish):
-        few = sparser(site, trim)
-        if wish.most_burns is not None and len(few.burns) > wish.most_burns:
-            trouble = trouble or f"it would take {len(few.burns)} burns, of {wish.most_burns} left"
-            continue
-        try:
-            candidate, aimed = aim_trim(site, few)
-        except FlightError as error:
-            trouble = trouble or str(error)
-            continue
-        return trim_plan(site, candidate, aimed, [x for x in found if x is not trim])
+    order = preferred(site, found, wish)
+    for ambition in (GOOD, JUST):
+        for trim in order:
+            made, why = _made(site, trim, ambition, wish.most_burns)
+            if made is not None:
+                return trim_plan(site, *made, [x for x in found if x is not trim])
+            trouble = trouble or why
     why = trouble or "the time left is too short"
     raise NoPlanError(f"no trim can be commanded: {why}", limit="trim", excess=float("nan"))
+
+
+def _made(
+    site: Range, trim: Trim, ambition: Ambition, most: int | None
+) -> tuple[tuple[Candidate, Aimed] | None, str]:
+    """A trim's impulses and commands, with as few burns as will do; or why there are none."""
+    few, trouble = sparser(site, trim, ambition), ""
+    for tried in (few, trim) if len(few.burns) < len(trim.burns) else (few,):
+        if most is not None and len(tried.burns) > most:
+            trouble = trouble or f"it would take {len(tried.burns)} burns, of {most} left"
+            continue
+        try:
+            return aim_trim(site, tried, ambition), ""
+        except FlightError as error:
+            trouble = trouble or str(error)
+    return None, trouble
 
 
 def preferred(site: Range, found: list[Trim], wish: Wish) -> list[Trim]:

@@ -70,7 +70,7 @@ def search(problems: list[Problem], wish: Wish | None = None, *, timed: bool = T
     takes.
     """
     wish = wish or Wish()
-    routes = all_routes(problems[0])
+    routes = all_routes(problems[0], quick=wish.effort == 0)
     floor = min((route.dv for route in routes), default=np.inf)
     best, problem = _phased(problems, routes, floor)
     if best is not None:
@@ -139,10 +139,12 @@ def _entry(candidate: Candidate) -> Entry:
     return Entry(candidate.dv, candidate.arrival, candidate.route, candidate)
 
 
-def all_routes(problem: Problem) -> list[Route]:
+def all_routes(problem: Problem, *, quick: bool = False) -> list[Route]:
     """Handbook routes, and the optimum among all transfers where a circular ring is aimed at."""
     routes = handbook_routes(problem)
-    return [*optimal_routes(problem, routes), *routes] if problem.aims_circle else routes
+    if not problem.aims_circle:
+        return routes
+    return [*optimal_routes(problem, routes, quick=quick), *routes]
 
 
 def _entries(problem: Problem, routes: list[Route]) -> Iterator[Entry]:

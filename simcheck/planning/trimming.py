@@ -46,17 +46,31 @@ WAITS = (0.5, 1, 2, 3, 5, 10, 20, 30)
 _GRID = 48  # possible burns a revolution
 _TOGETHER = 4  # steps of the grid, 30 deg, within which burns are made as one
 _DEARER, _DEARER_M_S = 0.08, 0.05  # share and m/s that a trim may cost more for having fewer burns
-_SLACK = 0.2  # of a tolerance, to which an error that is fine may grow if that saves a burn
-_GOAL = 0.25  # of each tolerance: aiming nearer would cost more than it is worth
 _CHEAPER = 0.03  # a longer wait has to save this share to be worth a row
 _LEAD = 0.02  # revolutions before the first: time to command it
-_NEAR = 0.1  # eccentricity, tilt in rad and relative period up to which a craft is near the ring
+_NEAR = 0.03  # eccentricity, tilt in rad and relative period up to which a craft is near the ring
 _ROWS: dict[str, tuple[int, ...]] = {
     "phase_rad": (PHASE,),
     "period_s": (PERIOD,),
     "eccentricity": (K, H),
     "plane_rad": (NORMAL_X, NORMAL_Y),
 }
+
+
+class Ambition(NamedTuple):
+    """How well to trim, in shares of a tolerance.
+
+    An error that is fine may grow to `fine` if that saves a burn, one that is not is brought to
+    `broken`; burns are aimed within `goal`: nearer would cost more than it is worth.
+    """
+
+    fine: float
+    broken: float
+    goal: float
+
+
+GOOD, JUST = Ambition(0.2, 0.0, 0.25), Ambition(0.7, 0.7, 0.85)
+"""What a trim is to reach, and what has to do where too few burns are left for that."""
 
 
 class Standing(NamedTuple):
@@ -147,21 +161,21 @@ def trims(site: Range, waits: tuple[float, ...] = WAITS) -> list[Trim]:
     return found
 
 
-def aim_trim(site: Range, trim: Trim) -> tuple[Candidate, Aimed]:
+def aim_trim(site: Range, trim: Trim, ambition: Ambition = GOOD) -> tuple[Candidate, Aimed]:
     """The trim's impulses in two-body motion, and its commands.
 
     Raises FlightError, saying why, where it cannot be commanded.
     """
     candidate = _dated(site, trim)
-    aimed = command(site, candidate, goal=_GOAL, letter="T")
+    aimed = command(site, candidate, goal=ambition.goal, letter="T", gradually=False)
     if aimed.broken is not None:
         raise FlightError(aimed.broken.why)
     return candidate, aimed
 
 
-def sparser(site: Range, trim: Trim) -> Trim:
-    """The trim with as few burns as cost little more; errors that are fine may grow a little."""
-    effects, goal = _posed(site, trim, _SLACK)
+def sparser(site: Range, trim: Trim, ambition: Ambition = GOOD) -> Trim:
+    """The trim with as few burns as cost little more and reach what is to be reached."""
+    effects, goal = _posed(site, trim, ambition.fine, ambition.broken)
     most = (1 + _DEARER) * total(trim.burns) + _DEARER_M_S / trim.speed
     return trim._replace(burns=fewer(effects, trim.burns, *goal, most))
 
@@ -180,12 +194,16 @@ def tank_dv(site: Range) -> float:
 
 
 def bounds(
-    tolerance: Tolerance, motion_period: float, errors: Array, slack: float = 0.0
+    tolerance: Tolerance,
+    motion_period: float,
+    errors: Array,
+    fine: float = 0.0,
+    broken: float = 0.0,
 ) -> tuple[Array, Array]:
     """Lowest and highest value (6,) that each error may be left with; infinite where it is free.
 
-    An error inside `MARGIN` of its tolerance may stay, shrink, or grow to the share `slack` of it;
-    another has to go to zero.
+    An error inside `MARGIN` of its tolerance may stay, shrink, or grow to the share `fine` of it;
+    another has to come within the share `broken`.
     """
     low, high = np.full(6, -np.inf), np.full(6, np.inf)
     for name, rows in _ROWS.items():
@@ -194,9 +212,10 @@ def bounds(
             continue
         allowed /= motion_period if name == "period_s" else 1.0
         if float(np.sqrt(np.sum(errors[list(rows)] ** 2))) >= MARGIN * allowed:
-            low[list(rows)] = high[list(rows)] = 0.0
+            high[list(rows)] = broken * allowed / np.sqrt(len(rows))
+            low[list(rows)] = -high[list(rows)]
             continue
-        room = slack * allowed / np.sqrt(len(rows))
+        room = fine * allowed / np.sqrt(len(rows))
         for row in rows:
             low[row], high[row] = min(float(errors[row]), -room), max(float(errors[row]), room)
     return low, high
@@ -212,7 +231,7 @@ def _trim(site: Range, stand: Standing, wait: float) -> Trim | None:
     speed = float(np.sqrt(site.case.body.gm_m3_s2 / site.motion.radius_m))
     errors = stand.ahead(float(angles[-1]))
     trim = Trim(wait, angles, stand.longitude, errors, speed, [])
-    effects, goal = _posed(site, trim, 0.0)
+    effects, goal = _posed(site, trim, 0.0, 0.0)
     first = 0 if wait < 1 else 1
     burns = cheapest(effects[:, :, first:], *goal)
     if not burns:
@@ -237,9 +256,11 @@ def _merged(burns: list[SmallBurn]) -> list[SmallBurn]:
     return found
 
 
-def _posed(site: Range, trim: Trim, slack: float) -> tuple[Array, tuple[Array, Array]]:
+def _posed(
+    site: Range, trim: Trim, fine: float, broken: float
+) -> tuple[Array, tuple[Array, Array]]:
     """Effects (n, m, 3) of burns at the trim's angles, and the least and largest change wanted."""
-    low, high = bounds(site.case.tolerance, site.motion.period_s, trim.errors, slack)
+    low, high = bounds(site.case.tolerance, site.motion.period_s, trim.errors, fine, broken)
     aimed, left = np.isfinite(low), trim.angles[-1] - trim.angles
     effects = responses(trim.longitude + trim.angles, left)[:, aimed]
     return effects, ((low - trim.errors)[aimed], (high - trim.errors)[aimed])

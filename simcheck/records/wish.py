@@ -16,7 +16,8 @@ class Wish:
 
     prefer: "balance" takes the earliest of all plans within 0.5 % of the cheapest, "dv" the
     cheapest, "time" the earliest that the limits allow. effort multiplies the search's starts and
-    rounds; seed draws those beyond the first helping.
+    rounds, 0 asks for a quick answer in closed form only; seed draws those beyond the first
+    helping.
 
     flying, where the craft is already on its way, is what is left of the plan that it flies, on the
     case's clock: to be kept, with its burns re-aimed from the case's state, unless another plan is

@@ -19,9 +19,10 @@ from simcheck.records.flight import (
     Verdict,
 )
 from simcheck.records.plan import Plan
+from simcheck.records.setback import Setback
 from simcheck.report.judged_text import errors_text, limits_text, verdict_text
 from simcheck.report.plan_text import header, totals
-from simcheck.report.tables import facts, heading, note, stacked, table
+from simcheck.report.tables import facts, heading, note, stacked, table, word
 from simcheck.report.words import (
     count,
     degrees,
@@ -29,6 +30,7 @@ from simcheck.report.words import (
     fixed,
     kilograms,
     kilometres,
+    share,
     significant,
     speed,
 )
@@ -43,7 +45,12 @@ _ZONALS = ("j2", "j3", "j4")
 
 
 def flight_text(
-    case: Case, plan: Plan, flight: Flight, verdict: Verdict, ring: RingMotion
+    case: Case,
+    plan: Plan,
+    flight: Flight,
+    verdict: Verdict,
+    ring: RingMotion,
+    setbacks: tuple[Setback, ...] = (),
 ) -> RenderableType:
     """Everything that `simcheck check` says about a plan, its flight and the verdict."""
     return stacked(
@@ -53,6 +60,7 @@ def flight_text(
         *errors_text(case, flight),
         *_neighbours(flight),
         *limits_text(case, flight),
+        *setbacks_text(setbacks),
         *_numerical(flight),
         *constants(case, ring),
         *verdict_text(case, verdict),
@@ -123,6 +131,29 @@ def _decisions(flight: Flight) -> list[RenderableType]:
         " the estimate and from the true state, which the team does not see."
     )
     return [heading("Decisions of the flight team"), table(names, rows), note(said), facts(reasons)]
+
+
+def setbacks_text(setbacks: tuple[Setback, ...]) -> list[RenderableType]:
+    """What losing each burn, or half of it, would take to recover from."""
+    if not setbacks:
+        return []
+    rows = [
+        (
+            one.burn,
+            "all of it" if one.lost >= 1.0 else share(one.lost),
+            fixed(one.dv_m_s, 1, sign=True) if one.recovered else "",
+            fixed(one.days, 2, sign=True) if one.recovered else "",
+            word(one.recovered, "kept", "NOT FOUND"),
+            one.how,
+        )
+        for one in setbacks
+    ]
+    said = (
+        "Noticed after the tracking that [operations] asks for, then planned anew in closed form"
+        " only: a patient search may recover a little cheaper, or where nothing was found."
+    )
+    names = ("burn", "lost", ">Δv, m/s", ">days", "limits", "by")
+    return [heading("If a burn is lost"), table(names, rows), note(said)]
 
 
 def _four(errors: FlownErrors) -> tuple[str, ...]:
