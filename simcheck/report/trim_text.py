@@ -18,7 +18,8 @@ from simcheck.report.plan_text import burn_blocks, moment, totals, trade
 from simcheck.report.tables import facts, heading, note, stacked, table, word
 from simcheck.report.words import clean, fixed, kilograms, share, significant
 
-_NO_DRIFT = 1e-6  # deg/day
+_NO_DRIFT = 1e-4  # deg/day
+_SOON = 1000.0  # days
 
 
 def trim_text(case: Case, advice: Advice, ring: RingMotion) -> RenderableType:
@@ -94,8 +95,9 @@ def doing_nothing(case: Case, advice: Advice) -> str:
         return f"{drift} and leaves its tolerance in {days}"
     phase, rate = advice.errors.phase_deg, advice.drift_deg_day
     tolerance = math.degrees(case.tolerance.phase_rad)
-    if phase * rate < 0:
-        days = fixed((abs(phase) - tolerance) / abs(rate), 1, "days")
+    back = (abs(phase) - tolerance) / abs(rate) if rate else math.inf
+    if phase * rate < 0 and back < _SOON:
+        days = fixed(back, 1, "days")
         return f"the phase is outside; {drift}, back inside its tolerance in {days}, and on"
     return f"the phase is outside its tolerance and stays there; {drift}"
 
