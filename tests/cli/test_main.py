@@ -172,11 +172,11 @@ def test_options_reach_the_verbs(verbs: Verbs, capsys: Any) -> None:
     """Seed, sample and planner are passed on; a sample without a seed has seed 0."""
     main(["fly", "c.toml", "--sample", "3", "--seed", "5", "--planner", "mine"])
     assert verbs.asked["plan"] == {"planner": "mine", "prefer": "balance", "effort": 1, "seed": 5}
-    assert verbs.asked["flight"] == {"seed": 5, "sample": 3}
+    assert verbs.asked["flight"] == {"seed": 5, "sample": 3, "planner": "mine"}
     main(["fly", "c.toml", "--sample", "3"])
-    assert verbs.asked["flight"] == {"seed": 0, "sample": 3}
+    assert verbs.asked["flight"] == {"seed": 0, "sample": 3, "planner": "ring"}
     main(["check", "c.toml"])
-    assert verbs.asked["flight"] == {"seed": None, "sample": None}
+    assert verbs.asked["flight"] == {"seed": None, "sample": None, "planner": "ring"}
     assert verbs.asked["plan"] == {"planner": "ring", "prefer": "balance", "effort": 1, "seed": 0}
     main(["plan", "c.toml", "--prefer", "time", "--effort", "3"])
     assert verbs.asked["plan"] == {"planner": "ring", "prefer": "time", "effort": 3, "seed": 0}

@@ -120,7 +120,10 @@ def test_arcs_follow_each_other(checked: Any) -> None:
 def test_a_plan_flown_from_its_file_is_the_plan_checked(
     case_path: Path, checked: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """plan, then fly with the plan's file, gives what check gave, to the last digit."""
+    """plan, then fly with the plan's file, gives what check gave, to the last digit.
+
+    But for what losing burns would cost, which only check says.
+    """
     document, _ = checked
     code, plan = run(capsys, "plan", case_path)
     assert code == 0
@@ -129,7 +132,9 @@ def test_a_plan_flown_from_its_file_is_the_plan_checked(
     path.write_text(json.dumps(plan), encoding="utf-8")
     code, flown = run(capsys, "fly", case_path, path)
     assert code == 0
-    assert flown == document | {"schema": "simcheck.fly/1"}
+    assert document["setbacks"]
+    both = {key: value for key, value in document.items() if key != "setbacks"}
+    assert flown == both | {"schema": "simcheck.fly/1"}
 
 
 def test_samples_are_repeatable_and_differ(
