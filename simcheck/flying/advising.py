@@ -9,7 +9,7 @@ import numpy as np
 from simcheck.arrays import Array
 from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
-from simcheck.errors import FlightError, InputError
+from simcheck.errors import FlightError, InputError, NoPlanError
 from simcheck.flying.team import Situation, foreseen
 from simcheck.kernels.vectors import TAU, norm, wrap
 from simcheck.measuring import Averages, RingMotion, average, offsets, resolve_ring
@@ -31,8 +31,9 @@ _STEP = 1e-6  # of position and speed, for the errors' slopes
 def advise(case: Case, estimate: Estimate, planner: Planner, prefer: Preference) -> Advice:
     """What to do next from an estimate.
 
-    Nothing where every listed error is inside half its tolerance. Raises InputError for a state
-    that is no orbit, NoPlanError where the planner finds nothing that can be done.
+    Nothing where every listed error is inside half its tolerance, or inside it and too small for
+    any burn. Raises InputError for a state that is no orbit, NoPlanError where an error is outside
+    and the planner finds nothing that can be done.
     """
     propagator = fast_propagator(gravity_of(case))
     motion = resolve_ring(case.ring, propagator)
@@ -49,11 +50,18 @@ def advise(case: Case, estimate: Estimate, planner: Planner, prefer: Preference)
         for q in QUANTITIES
         if q.error in tolerances
     }
+    why = in_words(case, errors, uses)
     plan, left = None, None
     if max(uses.values()) > MARGIN:
-        plan = _asked(case, estimate, motion, planner, prefer)
+        try:
+            plan = _asked(case, estimate, motion, planner, prefer)
+        except NoPlanError as none:
+            if max(uses.values()) > 1.0:
+                raise
+            why = f"{why} What remains is within tolerance, and {none}."
+    if plan is not None and plan.commands:
         now = _situation(case, estimate, motion, plan)
-        left = foreseen(now, estimate, plan.commands) if plan.commands else None
+        left = foreseen(now, estimate, plan.commands)
     return Advice(
         estimate=estimate,
         errors=errors,
@@ -63,7 +71,7 @@ def advise(case: Case, estimate: Estimate, planner: Planner, prefer: Preference)
         holds_days=_holds(errors.phase_deg, drift, tolerances.get("phase_deg")),
         plan=plan,
         left=left,
-        why=in_words(case, errors, uses),
+        why=why,
     )
 
 

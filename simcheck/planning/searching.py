@@ -23,6 +23,7 @@ ARCS = (0.35, 0.7, 1.2)
 
 _STARTS = 60  # phased candidates that the timed search starts from
 _ROUNDS, _FEW_ROUNDS = 3, 1  # of the timed search: for the least Δv, or only for what is quicker
+_QUICK_ROUTES = 6
 _WITH_ROOM = 1e-3  # of a ring period: room for the plan that reaches the floor
 _APART = 0.005  # share by which plans in the table of the trade differ
 _SAME = 1e-4  # plans within this share of the cheapest cost the same
@@ -140,11 +141,15 @@ def _entry(candidate: Candidate) -> Entry:
 
 
 def all_routes(problem: Problem, *, quick: bool = False) -> list[Route]:
-    """Handbook routes, and the optimum among all transfers where a circular ring is aimed at."""
+    """Handbook routes, and the optimum among all transfers where a circular ring is aimed at.
+
+    quick keeps the cheapest few.
+    """
     routes = handbook_routes(problem)
     if not problem.aims_circle:
         return routes
-    return [*optimal_routes(problem, routes, quick=quick), *routes]
+    routes = [*optimal_routes(problem, routes, quick=quick), *routes]
+    return sorted(routes, key=lambda route: route.dv)[:_QUICK_ROUTES] if quick else routes
 
 
 def _entries(problem: Problem, routes: list[Route]) -> Iterator[Entry]:

@@ -66,7 +66,11 @@ def _row(quantity: Quantity, case: Case, advice: Advice) -> tuple[str | Text, ..
     sigma = (
         "" if advice.sigma is None else significant(error_of(advice.sigma, quantity), quantity.unit)
     )
-    left = "" if advice.left is None else significant(error_of(advice.left, quantity), sign=signed)
+    left = ""
+    if advice.left is not None:
+        after = error_of(advice.left, quantity)
+        good = abs(after) <= tolerances.get(quantity.error, math.inf)
+        left = significant(after, sign=signed) + (" within" if good else " OUTSIDE")
     if quantity.error not in tolerances:
         return quantity.name, value, sigma, "none", "", "not judged", left
     tolerance = tolerances[quantity.error]

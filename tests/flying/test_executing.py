@@ -239,6 +239,29 @@ def test_a_velocity_cutoff_removes_the_biases(bias):
         assert abs(np.linalg.norm(dv_of(timed)) - 50.0) > (1.0 if d.thrust else 0.01)
 
 
+@pytest.mark.parametrize("drawn_", [-2.0, 3.0])
+@pytest.mark.parametrize("bias", [0.0, 0.05])
+def test_an_accelerometers_scale_is_the_error_left(drawn_, bias):
+    """Cut off on it, a burn is off by the scale times its draw; biases of the engine drop out."""
+    errors = Errors(accelerometer_scale=0.002, thrust_bias=bias, isp_bias=bias)
+    d = dataclasses.replace(draws(thrust=1.0, isp=-1.0), accelerometer=drawn_)
+    burn = fly(along(cutoff="velocity"), errors, d, FREE, AT)
+    wanted = 50.0 * (1 + 0.002 * drawn_)
+    assert np.linalg.norm(dv_of(burn)) == pytest.approx(wanted, rel=1e-10)
+    timed = fly(along(), errors, d, FREE, AT)
+    plain = fly(along(), dataclasses.replace(errors, accelerometer_scale=0.0), d, FREE, AT)
+    assert timed.state.tobytes() == plain.state.tobytes()
+
+
+def test_an_accelerometer_errs_beside_the_magnitude():
+    """Scale and magnitude error multiply; a fixed scale is the same for every burn of a flight."""
+    errors = Errors(accelerometer_scale=0.002, magnitude_proportional=0.01)
+    d = dataclasses.replace(draws(burn={0: 1.0}), accelerometer=1.0)
+    for size in (5.0, 50.0):
+        burn = fly(along(size, cutoff="velocity"), errors, d, FREE, AT)
+        assert np.linalg.norm(dv_of(burn)) == pytest.approx(size * 1.01 * 1.002, rel=1e-9)
+
+
 def quantity(name: str, y: np.ndarray, direction=None) -> float:
     if name == "period_s":
         return float(period_of(y[:3], y[3:6], MARS.gm))

@@ -18,6 +18,7 @@ from simcheck.kernels.near_circular import (
     K,
     SmallBurn,
     cheapest,
+    fewer,
     responses,
 )
 from simcheck.kernels.transfers import coast_time
@@ -175,3 +176,92 @@ def test_what_cannot_be_reached_gives_none():
     """A single possible burn along one line does not change everything."""
     effects = responses(np.array([0.0]), np.array([0.0]))
     assert cheapest(effects, np.full(6, 1e-3), np.full(6, 1e-3)) is None
+
+
+@pytest.mark.parametrize("turns", [2, 3, 4, 5, 8, 10, 12, 16, 20, 30])
+@pytest.mark.parametrize("row", [K, H, NORMAL_X, NORMAL_Y])
+def test_what_can_be_reached_is_reached_over_any_time(turns: int, row: int) -> None:
+    """Any one error over any number of whole revolutions, burns along the track and across it."""
+    _, effects = possible(float(turns))
+    want = NONE.copy()
+    want[row] = 1e-3
+    expected = 0.5e-3 if row in (K, H) else 1e-3
+    assert_relative(total(cheapest(effects[:, :, 1:], want, want)), expected, 1e-3)
+
+
+ROOM = np.array([1e-4, 2e-5, 1e-4, 1e-4, 1e-4, 1e-4])
+CHANGES = st.lists(st.floats(-1, 1, allow_subnormal=False), min_size=6, max_size=6)
+
+
+def reached(effects: np.ndarray, burns: list[SmallBurn]) -> np.ndarray:
+    """The burns' joint effect."""
+    return sum((effects[b.place] @ b.dv for b in burns), NONE)
+
+
+@settings(max_examples=20)
+@given(CHANGES)
+def test_fewer_burns_reach_what_more_do(want: list[float]) -> None:
+    """Between the bounds, in places they had, as cheap as can be and no dearer than allowed."""
+    change = 1e-3 * np.array(want)
+    low, high = change - ROOM, change + ROOM
+    _, effects = possible(2.0, 24)
+    burns = cheapest(effects, change, change)
+    assert burns is not None
+    most = 1.3 * total(burns)
+    few = fewer(effects, burns, low, high, most)
+    places = [b.place for b in few]
+    assert set(places) <= {b.place for b in burns}
+    assert total(few) <= most
+    # A ten-thousandth of the largest change, each over its largest response, counts as made.
+    scale = np.max(np.abs(effects), axis=(0, 2))
+    slack = 1e-4 * np.max(np.abs([low, high] / scale)) * scale
+    assert np.all(np.abs(reached(effects, few) - change) <= ROOM + slack)
+    if len(few) < len(burns):
+        best = cheapest(effects[places], low - slack, high + slack)
+        assert best is not None
+        # Reweighting ends within some per cent of the optimum.
+        assert total(best) * (1 - 1e-6) <= total(few) <= total(best) * 1.05
+
+
+@pytest.mark.parametrize("count", [2, 3])
+def test_a_change_that_is_fine_as_it_is_harms_nothing(count: int) -> None:
+    """Where the bounds hold no change at all, leaving burns out costs nothing."""
+    _, effects = possible(2.0, 24)
+    burns = [SmallBurn(12 * i, np.array([0.0, 1e-4, 0.0])) for i in range(count)]
+    few = fewer(effects, burns, -ROOM, ROOM, total(burns))
+    assert len(few) == 1
+    assert total(few) <= 1e-6
+
+
+def test_a_burn_that_is_not_needed_is_left_out() -> None:
+    """A plane turned by two burns half a turn apart is turned by one of them at the same cost."""
+    _, effects = possible(1.0)
+    across = np.array([0.0, 0.0, 0.5e-3])
+    burns = [SmallBurn(10, across), SmallBurn(34, -across)]
+    want = reached(effects, burns)
+    assert_relative(np.hypot(want[NORMAL_X], want[NORMAL_Y]), 1e-3, 1e-12)
+    (left,) = fewer(effects, burns, want, want, 1.001e-3)
+    assert_relative(abs(left.dv[2]), 1e-3, 1e-4)
+    assert_relative(np.linalg.norm(left.dv), 1e-3, 1e-4)
+
+
+def test_burns_that_are_needed_stay() -> None:
+    """A pair for the eccentricity cannot be one burn at any price: the period would be wrong."""
+    _, effects = possible(1.0)
+    want = NONE.copy()
+    want[K] = 1e-3
+    pair = [SmallBurn(0, np.array([0, 0.25e-3, 0])), SmallBurn(24, np.array([0, -0.25e-3, 0]))]
+    want[PHASE] = reached(effects, pair)[PHASE]
+    assert np.allclose(reached(effects, pair), want, atol=1e-12)
+    assert fewer(effects, pair, want, want, 10 * total(pair)) is pair
+
+
+def test_a_burn_is_left_out_for_a_price_only() -> None:
+    """A small plane burn off the node is dropped where there is room, unless that is too dear."""
+    _, effects = possible(1.0)
+    burns = [SmallBurn(1, np.array([0, 0, 1e-3])), SmallBurn(11, np.array([0, 0, 0.2e-3]))]
+    want, room = reached(effects, burns), np.full(6, 0.21e-3)
+    assert fewer(effects, burns, want, want, 2 * total(burns)) is burns
+    (left,) = fewer(effects, burns, want - room, want + room, total(burns))
+    assert left.place == 1
+    assert fewer(effects, burns, want - room, want + room, 0.5 * total(burns)) is burns

@@ -15,7 +15,7 @@ from rich.console import Console, RenderableType
 
 from simcheck.judging import judge
 from simcheck.records.case import Case, Tolerance
-from simcheck.records.flight import Flight
+from simcheck.records.flight import Decision, Flight
 from simcheck.report.flight_text import flight_text
 from simcheck.report.plan_text import plan_text, propellant_uses, seen_from_ring
 from simcheck.report.words import calendar, clean, duration, fixed
@@ -118,6 +118,43 @@ def test_how_long_the_phase_holds(
     assert words in flight_lines(samples.case(), flight)
 
 
+def decision(**fields: Any) -> Decision:
+    """A line of the flight team's log."""
+    errors = samples.flight().errors
+    made = Decision(
+        time_s=180_000.0,
+        action="re-aim",
+        why="the period is +72 s off: the burns left are re-aimed, -3.784 m/s",
+        believed=samples.changed(errors, period_s=72.04, phase_deg=-1.25),
+        true=samples.changed(errors, period_s=-71.5, phase_deg=-1.5),
+        position_off_m=50.0,
+        velocity_off_m_s=0.005,
+        burns=("B2", "B3"),
+        dv_left_m_s=380.0,
+    )
+    return samples.changed(made, **fields)
+
+
+def test_decisions_show_belief_above_truth() -> None:
+    """Each decision has two rows of errors, believed and true, and its reason with what is left."""
+    last = decision(time_s=200_000.0, action="stop", why="within 34%", burns=())
+    text = flight_lines(samples.case(), samples.flight(decisions=(decision(), last)))
+    part = text.partition("Decisions of the flight team\n")[2]
+    rows = [line.split() for line in part.splitlines()]
+    assert rows[1][:4] == ["2", "d", "02:00:00.0", "believed"]
+    assert rows[1][4:] == ["-1.250", "+72.04", "0.00010", "0.0040"]
+    assert rows[2] == ["true", "-1.500", "-71.50", "0.00010", "0.0040"]
+    words = " ".join(part.split())
+    assert "2 d 02:00:00.0 re-aim the period is +72 s off" in words
+    assert "-3.784 m/s; to fly: B2, B3" in words
+    assert "2 d 07:33:20.0 stop within 34%; no burn left" in words
+
+
+def test_a_flight_without_a_team_has_no_decisions() -> None:
+    """Open loop there is no such table."""
+    assert "Decisions" not in flight_lines(samples.case(), samples.flight())
+
+
 def test_a_member_on_no_slot_has_no_nominal_angle() -> None:
     """Its angle is told as flown, and against nothing."""
     other = samples.changed(samples.flight().neighbours[0], spacing_deg=math.nan)
@@ -156,6 +193,10 @@ def test_flights_fit_whatever_they_hold(values: list[float], one: str, two: str)
         arrival_time_s=values[7],
         closest_member=one,
         events=(one, two),
+        decisions=(
+            decision(time_s=values[0], why=two, believed=samples.no_orbit(), burns=(one, two)),
+            decision(true=samples.changed(samples.no_orbit(), period_s=values[1]), burns=()),
+        ),
     )
     check_fit(flight_lines(case, flight))
 
