@@ -121,6 +121,8 @@ def _lightest(effects: Array, low: Array, high: Array) -> Array | None:
     """
     from scipy.optimize import lsq_linear
 
+    if np.all((low <= 0) & (high >= 0)):
+        return np.zeros((len(effects), effects.shape[2]))
     scale = np.max(np.abs(effects), axis=(0, 2))
     scale[scale == 0] = 1.0
     size = float(np.max(np.abs([low, high] / scale)))
@@ -133,7 +135,8 @@ def _lightest(effects: Array, low: Array, high: Array) -> Array | None:
     )
     x = np.ones((count, axes))
     for _ in range(_REWEIGHTED):
-        weight = 1 / np.sqrt(np.maximum(np.sqrt(np.sum(x**2, axis=1)), 1e-3 * np.max(np.abs(x))))
+        length = np.sqrt(np.sum(x**2, axis=1))
+        weight = 1 / np.sqrt(np.maximum(length, max(1e-3 * float(np.max(length)), _SMALL)))
         left = np.vstack([_FIRM * matrix, np.diag(np.repeat(weight, axes))])
         right = np.vstack([-_FIRM * np.eye(rows), np.zeros((count * axes, rows))])
         solved = lsq_linear(

@@ -176,6 +176,8 @@ def aim_trim(site: Range, trim: Trim, ambition: Ambition = GOOD) -> tuple[Candid
 def sparser(site: Range, trim: Trim, ambition: Ambition = GOOD) -> Trim:
     """The trim with as few burns as cost little more and reach what is to be reached."""
     effects, goal = _posed(site, trim, ambition.fine, ambition.broken)
+    if np.all((goal[0] <= 0) & (goal[1] >= 0)):
+        return trim  # nothing would do: not a trim any more
     most = (1 + _DEARER) * total(trim.burns) + _DEARER_M_S / trim.speed
     return trim._replace(burns=fewer(effects, trim.burns, *goal, most))
 
