@@ -97,6 +97,7 @@ class _Operation:
             return
         flown, self.missed = self.flown, draws.missed(index, case.errors.missed_burn)
         if self.missed:
+            self.trims -= self.trimming  # it cost nothing, and can be made again
             flown.events.append(f"{command.burn}: the ignition failed")
             return
         burn = execute(
