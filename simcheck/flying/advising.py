@@ -11,6 +11,7 @@ from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
 from simcheck.errors import FlightError, InputError, NoPlanError
 from simcheck.flying.team import Situation, foreseen
+from simcheck.kernels.transfers import apsis_radii
 from simcheck.kernels.vectors import TAU, norm, wrap
 from simcheck.measuring import Averages, RingMotion, average, offsets, resolve_ring
 from simcheck.planning.later import seen_from, shifted
@@ -38,10 +39,16 @@ def advise(case: Case, estimate: Estimate, planner: Planner, prefer: Preference)
     propagator = fast_propagator(gravity_of(case))
     motion = resolve_ring(case.ring, propagator)
     state = _state(case, estimate)
+    low = float(apsis_radii(state[:3], state[3:6], propagator.gravity.gm)[0])
+    if low < case.body.radius_m:
+        raise InputError(
+            f"{estimate.source or 'the estimate'}: this orbit comes down on {case.body.name}: its "
+            f"periapsis is {(case.body.radius_m - low) / 1e3:.1f} km below the surface"
+        )
     try:
         found = average(propagator, estimate.time_s, state, motion)
     except FlightError as trouble:
-        raise InputError(f"the state from {estimate.source or 'the estimate'}: {trouble}") from None
+        raise InputError(f"{estimate.source or 'the estimate'}: {trouble}") from None
     errors = _errors(case, motion, found, estimate.time_s)
     drift = math.degrees(TAU / found.period - motion.rate) * _DAY
     tolerances = listed_tolerances(case.tolerance)
@@ -52,13 +59,13 @@ def advise(case: Case, estimate: Estimate, planner: Planner, prefer: Preference)
     }
     why = in_words(case, errors, uses)
     plan, left = None, None
-    if max(uses.values()) > MARGIN:
+    if max(uses.values(), default=0.0) > MARGIN:
         try:
             plan = _asked(case, estimate, motion, planner, prefer)
         except NoPlanError as none:
             if max(uses.values()) > 1.0:
                 raise
-            why = f"{why} What remains is within tolerance, and {none}."
+            why = f"{why} What is off stays: {none}."
     if plan is not None and plan.commands:
         now = _situation(case, estimate, motion, plan)
         left = foreseen(now, estimate, plan.commands)
@@ -87,7 +94,7 @@ def in_words(case: Case, errors: FlownErrors, uses: dict[str, float]) -> str:
     out = [name for name, use in uses.items() if use > 1.0]
     if out:
         return f"{text} Outside tolerance: {', '.join(out)}."
-    if max(uses.values()) > MARGIN:
+    if max(uses.values(), default=0.0) > MARGIN:
         return f"{text} Within every tolerance, but not by half."
     return f"{text} Within half of every tolerance: nothing to do."
 
@@ -113,7 +120,13 @@ def _asked(
 ) -> Plan:
     later = seen_from(case, estimate, motion, fast_propagator(gravity_of(case)))
     flying = shifted(nothing_left(estimate), -estimate.time_s)
-    return shifted(planner(later, Wish(prefer=prefer, flying=flying)), estimate.time_s)
+    try:
+        return shifted(planner(later, Wish(prefer=prefer, flying=flying)), estimate.time_s)
+    except NoPlanError as none:
+        hours = later.limits.duration_s / 3600
+        left = f"with {hours:.2f} h left, " if math.isfinite(hours) else ""
+        text = f"from the state on, {left}{none}"
+        raise NoPlanError(text, limit=none.limit, excess=none.excess) from none
 
 
 def _situation(case: Case, estimate: Estimate, motion: RingMotion, plan: Plan) -> Situation:
@@ -126,7 +139,6 @@ def _situation(case: Case, estimate: Estimate, motion: RingMotion, plan: Plan) -
         remaining=plan.commands,
         spent_m_s=0.0,
         trims_left=0,
-        flown=(),
     )
 
 
@@ -134,7 +146,7 @@ def _state(case: Case, estimate: Estimate) -> Array:
     mass = case.craft.mass_kg if estimate.mass_kg is None else estimate.mass_kg
     if mass < case.craft.dry_mass_kg:
         raise InputError(
-            f"the state from {estimate.source or 'the estimate'}: a mass of {mass:g} kg is below "
+            f"{estimate.source or 'the estimate'}: a mass of {mass:g} kg is below "
             f"the craft's dry mass of {case.craft.dry_mass_kg:g} kg"
         )
     return np.concatenate([estimate.position_m, estimate.velocity_m_s, [mass]])
@@ -183,8 +195,8 @@ def _sigma(
         slopes[:, j] = (six(moved) - here) / step
     spread = slopes @ estimate.covariance @ slopes.T
     return FlownErrors(
-        phase_deg=math.sqrt(spread[0, 0]),
-        period_s=math.sqrt(spread[1, 1]),
+        phase_deg=math.sqrt(max(spread[0, 0], 0.0)),
+        period_s=math.sqrt(max(spread[1, 1], 0.0)),
         eccentricity=_along(here[2:4], spread[2:4, 2:4]),
         plane_deg=math.degrees(_along(here[4:6], spread[4:6, 4:6])),
     )

@@ -63,8 +63,8 @@ class Draws:
 
     def missed(self, index: int, chance: float) -> bool:
         """Whether the ignition of burn `index` fails, at this chance."""
-        if chance <= 0:
-            return False
+        if not 0 < chance < 1:
+            return chance >= 1
         return float(self.burns[index, _MISSED]) < NormalDist().inv_cdf(chance)
 
 

@@ -179,7 +179,9 @@ class _Operation:
         self.plan, self.remaining, self.missed = choice.plan, choice.remaining, False
         self.trimming |= choice.action == "trim"
         self.flown.decisions.append(_decision(situation, choice, truth))
-        return bool(self.remaining) and choice.action not in ("stop", "give-up")
+        if choice.action in ("stop", "give-up"):
+            self.remaining = ()
+        return bool(self.remaining)
 
     def _settling(self) -> float:
         """Tracking needed before a decision, s."""
@@ -225,6 +227,8 @@ class _Operation:
             remaining=due,
             spent_m_s=self.spent,
             trims_left=left,
+            trimming=self.trimming,
+            missed=self.missed,
             flown=tuple(self.labels),
         )
 

@@ -39,7 +39,8 @@ class Situation(NamedTuple):
     """What a team knows when it decides; plan is the one being flown, on the case's clock.
 
     remaining are its burns not yet due; spent_m_s the Δv flown by the team's book-keeping;
-    trims_left how many trim burns it may still make; flown the labels of the burns made so far.
+    trims_left how many trim burns it may still make, trimming whether it has begun to; missed
+    whether the last ignition failed; flown the labels of the burns made so far.
     """
 
     case: Case
@@ -50,7 +51,14 @@ class Situation(NamedTuple):
     remaining: tuple[Command, ...]
     spent_m_s: float
     trims_left: int
-    flown: tuple[str, ...]
+    trimming: bool = False
+    missed: bool = False
+    flown: tuple[str, ...] = ()
+
+    @property
+    def at_the_end(self) -> bool:
+        """Whether the plan's burns are over, so that whatever comes is a trim."""
+        return not self.remaining and (self.trimming or not self.missed)
 
 
 class Choice(NamedTuple):
@@ -73,10 +81,10 @@ def stepwise(now: Situation, planner: Planner) -> Choice:
     believed = foreseen(now, now.estimate, now.remaining)
     use, worst = _worst(now.case, believed)
     if now.remaining and use < FLY_ON:
-        return _same(now, "fly-on", f"the burns left land within {use:.0%} of each tolerance")
+        return _same(now, "fly-on", f"the burns left land well inside: {worst}")
     if not now.remaining and use <= MARGIN:
-        return _same(now, "stop", f"every error is within {use:.0%} of its tolerance ({worst})")
-    if not now.remaining and now.trims_left <= 0:
+        return _same(now, "stop", f"every error is within half its tolerance: {worst}")
+    if now.at_the_end and now.trims_left <= 0:
         left = f"{worst}, and no trim is left"
         return _same(now, "stop" if use <= 1 else "give-up", left)
     try:
@@ -91,24 +99,32 @@ def _asked(now: Situation, planner: Planner) -> Plan:
     time = now.estimate.time_s
     later = seen_from(now.case, now.estimate, now.motion, now.propagator, spent_m_s=now.spent_m_s)
     left = left_of(now.plan, now.remaining, time)
-    if now.remaining:
-        plan = planner(later, Wish(flying=left))
-    else:
+    most = now.trims_left if now.trimming or now.at_the_end else None
+    wish = Wish(flying=left, most_burns=most)
+    if now.at_the_end:
         try:
-            plan = planner(later, Wish(flying=left, most_burns=max(now.trims_left - RESERVE, 1)))
+            plan = planner(later, replace(wish, most_burns=max(now.trims_left - RESERVE, 1)))
         except NoPlanError:
-            plan = planner(later, Wish(flying=left, most_burns=now.trims_left))
+            plan = planner(later, wish)
+    else:
+        plan = planner(later, wish)
     kept = {x.burn for x in now.remaining}
     plan = shifted(plan, time)
-    return plan if {x.burn for x in plan.commands} <= kept else renumbered(plan, now.flown)
+    if {x.burn for x in plan.commands} <= kept:
+        return plan
+    return renumbered(plan, now.flown, None if most is not None else "B")
 
 
-def renumbered(plan: Plan, flown: tuple[str, ...]) -> Plan:
-    """The plan with its burns numbered on from those already flown: T3 after T2."""
+def renumbered(plan: Plan, flown: tuple[str, ...], letter: str | None = None) -> Plan:
+    """The plan with its burns numbered on from those already flown: T3 after T2.
+
+    letter takes the place of those that the planner gave: only trims are called T.
+    """
     made = Counter(label.rstrip("0123456789") for label in flown)
     fresh: dict[str, str] = {}
+    given = letter
     for burn in plan.burns:
-        letter = burn.label.rstrip("0123456789")
+        letter = given or burn.label.rstrip("0123456789")
         made[letter] += 1
         fresh[burn.label] = f"{letter}{made[letter]}"
     return replace(
@@ -128,11 +144,11 @@ def _taken(now: Situation, plan: Plan, worst: str) -> Choice:
     if [x.burn for x in plan.commands] == [x.burn for x in now.remaining]:
         why = f"{worst}: the burns left are re-aimed, {dv - foreseen_dv:+.3f} m/s"
         return Choice("re-aim", why, plan, plan.commands)
-    if now.remaining or plan.lower_bound_dv_m_s is not None:
+    if (now.trimming or now.at_the_end) and count > now.trims_left:
+        left = f"{worst}, and the trim needs {burns}, with {now.trims_left} left"
+        return _same(now, "fly-on" if now.remaining else "give-up", left)
+    if not now.at_the_end:
         return Choice("replan", f"{worst}: a fresh plan of {burns}", plan, plan.commands)
-    if count > now.trims_left:
-        left = f"{now.trims_left} left"
-        return _same(now, "give-up", f"{worst}, and the trim needs {burns}, with {left}")
     return Choice("trim", f"{worst}: {plan.summary}, {burns}", plan, plan.commands)
 
 
@@ -187,9 +203,12 @@ def _worst(case: Case, errors: FlownErrors) -> tuple[float, str]:
         for q in QUANTITIES
         if q.error in tolerances
     ]
-    use, q = max(found, key=lambda pair: pair[0] if pair[0] == pair[0] else math.inf)
+    if not found:
+        return 0.0, "nothing is judged"
+    use, q = max(found, key=lambda pair: pair[0])
     if math.isnan(use):
         return math.inf, "the orbit cannot be measured"
     unit = f" {q.unit}" if q.unit else ""
     value = error_of(errors, q)
-    return use, f"the {q.name} is {value:+.4g}{unit} off, {use:.0%} of its tolerance"
+    share = f"{use:.0%} of" if use < 2 else f"{use:.3g} times"
+    return use, f"the {q.name} is {value:+.4g}{unit} off, {share} its tolerance"

@@ -21,6 +21,7 @@ PHASE, PERIOD, K, H, NORMAL_X, NORMAL_Y = range(6)
 _TOLERANCE = 1e-7
 _MAX_COLUMNS = 200
 _SMALL = 1e-9
+_GOLDEN = (np.sqrt(5) - 1) / 2
 _REWEIGHTED = 8
 _FIRM = 1e5  # how much more a change missed counts than a burn's length
 _MET = 1e-4  # of the largest change wanted, within which the others count as made
@@ -99,6 +100,9 @@ def fewer(
 
     effects, low, high as in `cheapest`; the burns kept stay in their places, their Δv made anew.
     """
+    scale = np.max(np.abs(effects), axis=(0, 2))
+    scale[scale == 0] = 1.0
+    effects, low, high = effects / scale[:, None], low / scale, high / scale
     while len(burns) > 1:
         trials = []
         for out in burns:
@@ -116,19 +120,17 @@ def fewer(
 def _lightest(effects: Array, low: Array, high: Array) -> Array | None:
     """Δv (p, d) at given places of least total length, None where they cannot do it.
 
-    Reweighted least squares, which tend to the least sum of lengths; the change made is a bounded
-    unknown beside them.
+    The quantities are of one size, as `fewer` scales them. Reweighted least squares, which tend to
+    the least sum of lengths; the change made is a bounded unknown beside them.
     """
     from scipy.optimize import lsq_linear
 
     if np.all((low <= 0) & (high >= 0)):
         return np.zeros((len(effects), effects.shape[2]))
-    scale = np.max(np.abs(effects), axis=(0, 2))
-    scale[scale == 0] = 1.0
-    size = float(np.max(np.abs([low, high] / scale)))
+    size = float(np.max(np.abs([low, high])))
     count, rows, axes = effects.shape
-    matrix = (effects / scale[:, None]).transpose(1, 0, 2).reshape(rows, count * axes)
-    low, high = low / scale / size, high / scale / size
+    matrix = effects.transpose(1, 0, 2).reshape(rows, count * axes)
+    low, high = low / size, high / size
     bounds = (
         np.append(np.full(count * axes, -np.inf), low - _SMALL),
         np.append(np.full(count * axes, np.inf), high + _SMALL),
@@ -173,7 +175,9 @@ def _prices(solved: Any, equal: NDArray[np.bool_]) -> Array:
 def _first_columns(unit: Array) -> list[tuple[int, Array]]:
     """Both ways along each axis at a handful of places: enough to reach anything reachable."""
     count = len(unit)
-    places = sorted({round(x) for x in np.linspace(0, count - 1, min(count, 9))})
+    # Golden-ratio steps: even ones may all come to lie on one line through the body.
+    shares = (np.arange(min(count, 9)) * _GOLDEN) % 1.0
+    places = sorted({0, count - 1, *(round(x) for x in (count - 1) * shares)})
     axes = np.eye(unit.shape[2])
     ways = [*axes, *-axes]
     return [(place, way) for place in places for way in ways]

@@ -83,7 +83,7 @@ def _converge(shooter: Shooter, burns: Burns) -> tuple[Burns, Flown]:
     flown = shooter.fly(burns)
     burns, flown, slopes = _meet(shooter, burns, flown, None)
     pace = 1.0
-    if len(flown.miss) < _ALL_TARGETS:
+    if not shooter.setup.lower or len(flown.miss) < _ALL_TARGETS:
         return burns, flown  # what is not aimed at would be traded away without bound
     for _ in range(_DESCENTS if len(burns.sweeps) <= _FEW else 1):
         slopes = shooter.slopes(burns, flown)

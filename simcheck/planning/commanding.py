@@ -117,23 +117,24 @@ def command(
     candidate: Candidate,
     *,
     punctual: bool = False,
-    goal: float = 0.01,
-    letter: str = "B",
-    gradually: bool = True,
+    trim_goal: float | None = None,
 ) -> Aimed:
     """Aim a candidate and check it against every limit.
 
-    punctual: the arrival may not slip, even where a later one costs less. goal is the share of each
-    tolerance that it is aimed within; letter begins the burns' labels; gradually as in `aim`.
+    punctual: the arrival may not slip, even where a later one costs less. trim_goal, for trims, is
+    the share of each tolerance that they are aimed within; they stay where they are, being the
+    cheapest already.
     Raises FlightError where the aiming does not converge.
     """
     case = site.case
     burns = first_burns(candidate, case.craft, case.engine, case.thrusters, case.body.gm_m3_s2)
-    setup = replace(site.setup, goal=goal)
+    setup, letter = site.setup, "B"
+    if trim_goal is not None:
+        setup, letter = replace(setup, goal=trim_goal, lower=False), "T"
     if punctual:
         setup = replace(setup, end_s=min(setup.end_s, _cutoff(site, candidate)))
     labels = [f"{letter}{i + 1}" for i in range(len(burns.sweeps))]
-    return _aimed(site, setup, burns, labels, gradually=gradually)
+    return _aimed(site, setup, burns, labels, gradually=trim_goal is None)
 
 
 def recommand(site: Range, commands: tuple[Command, ...], *, goal: float = 0.01) -> Aimed:

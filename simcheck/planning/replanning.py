@@ -6,6 +6,7 @@ costs little more than was foreseen; a craft near its slot with no burn left is 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -16,7 +17,7 @@ from simcheck.kernels.elements import eccentricity_vector
 from simcheck.kernels.kepler import propagate
 from simcheck.kernels.transfers import period_of
 from simcheck.kernels.vectors import TAU, angle_between, cross, norm, rsw_frame
-from simcheck.planning.candidates import Candidate, Impulse
+from simcheck.planning.candidates import Candidate
 from simcheck.planning.commanding import Aimed, Range, recommand
 from simcheck.planning.trimming import (
     GOOD,
@@ -25,6 +26,8 @@ from simcheck.planning.trimming import (
     Trim,
     aim_trim,
     by_preference,
+    in_place,
+    shortest_wait,
     sparser,
     standing,
     tank_dv,
@@ -40,6 +43,7 @@ DEARER, DEARER_M_S = 0.05, 1.0
 
 _KEPT_GOAL = 0.05  # of each tolerance, for burns re-aimed from an estimate
 _INDIFFERENT = 0.001  # of the Δv left in the tank, for which an earlier arrival is bought
+_NO_COMMANDS = Aimed((), 0.0, 0.0, None)
 _SIDEWAYS = 2.0  # a burn whose part across the plane is this much larger than the rest
 
 
@@ -78,32 +82,59 @@ def trimmed(site: Range, wish: Wish) -> Plan | None:
             return None
     except FlightError:
         return None
-    found, trouble = trims(site), ""
+    if in_place(site):
+        return _plan(site, "in its slot: no trim needed", (), _NO_COMMANDS, ())
+    found, refused = trims(site), list[NoPlanError]()
     order = preferred(site, found, wish)
     for ambition in (GOOD, JUST):
         for trim in order:
-            made, why = _made(site, trim, ambition, wish.most_burns)
-            if made is not None:
+            try:
+                made = _made(site, trim, ambition, wish.most_burns)
+            except NoPlanError as refusal:
+                refused.append(refusal)
+            else:
                 return trim_plan(site, *made, [x for x in found if x is not trim])
-            trouble = trouble or why
-    why = trouble or "the time left is too short"
-    raise NoPlanError(f"no trim can be commanded: {why}", limit="trim", excess=float("nan"))
+    raise _least(refused) if refused else _too_late(site)
 
 
-def _made(
-    site: Range, trim: Trim, ambition: Ambition, most: int | None
-) -> tuple[tuple[Candidate, Aimed] | None, str]:
-    """A trim's impulses and commands, with as few burns as will do; or why there are none."""
-    few, trouble = sparser(site, trim, ambition), ""
+def _made(site: Range, trim: Trim, ambition: Ambition, most: int | None) -> tuple[Candidate, Aimed]:
+    """A trim's impulses and commands, with as few burns as will do.
+
+    Raises NoPlanError with the reason where none can be commanded.
+    """
+    few = sparser(site, trim, ambition)
+    refused = []
     for tried in (few, trim) if len(few.burns) < len(trim.burns) else (few,):
         if most is not None and len(tried.burns) > most:
-            trouble = trouble or f"it would take {len(tried.burns)} burns, of {most} left"
+            text = f"it would take {len(tried.burns)} burns, of {most} left"
+            refused.append(_refusal(text, "burns", len(tried.burns) - most))
             continue
         try:
-            return aim_trim(site, tried, ambition), ""
+            candidate, aimed = aim_trim(site, tried, ambition)
         except FlightError as error:
-            trouble = trouble or str(error)
-    return None, trouble
+            refused.append(_refusal(str(error), "aiming", float("nan")))
+            continue
+        if aimed.broken is None:
+            return candidate, aimed
+        refused.append(_refusal(aimed.broken.why, aimed.broken.limit, aimed.broken.excess))
+    raise _least(refused)
+
+
+def _refusal(why: str, limit: str, excess: float) -> NoPlanError:
+    return NoPlanError(f"no trim can be commanded: {why}", limit=limit, excess=excess)
+
+
+def _least(refused: list[NoPlanError]) -> NoPlanError:
+    """Of refusals by one limit, the nearest miss; that limit being the first's with a number."""
+    first = next((x for x in refused if np.isfinite(x.excess)), refused[0])
+    same = [x for x in refused if x.limit == first.limit]
+    return min(same, key=lambda x: x.excess if np.isfinite(x.excess) else np.inf)
+
+
+def _too_late(site: Range) -> NoPlanError:
+    left, need = site.case.limits.duration_s, shortest_wait(site)
+    text = f"the time left is too short: the shortest trim takes {need / 3600:.2f} h"
+    return _refusal(text, "duration", need - left)
 
 
 def preferred(site: Range, found: list[Trim], wish: Wish) -> list[Trim]:
@@ -135,32 +166,31 @@ def kept_plan(site: Range, kept: Kept) -> Plan:
 
 
 def trim_plan(site: Range, candidate: Candidate, aimed: Aimed, others: list[Trim]) -> Plan:
-    """The plan of a trim, with the other waits as alternatives."""
-    labels = [f"T{i + 1}" for i in range(len(candidate.impulses))]
-    burns = tuple(
-        Burn(
-            label=label,
-            purpose=_purpose(impulse),
-            reason=_reason(site, candidate, index),
-            time_s=impulse.time,
-            position_m=impulse.position,
-            dv_m_s=impulse.dv,
-            dv_rsw_m_s=rsw_frame(impulse.position, impulse.before) @ impulse.dv,
-            magnitude_m_s=impulse.size,
-        )
-        for index, (label, impulse) in enumerate(zip(labels, candidate.impulses, strict=True))
-    )
+    """The plan of a trim, its impulses those that are commanded; other waits as alternatives."""
+    gm = site.case.body.gm_m3_s2
+    burns = [
+        _burn(command, lit, "trim", "", gm)
+        for command, lit in zip(aimed.commands, aimed.lit, strict=True)
+    ]
+    middles = [
+        propagate(lit[:3], lit[3:6], command.duration_s / 2, gm)[1]
+        for command, lit in zip(aimed.commands, aimed.lit, strict=True)
+    ]
+    burns = [
+        replace(burn, purpose=_purpose(burn), reason=_reason(site, burns, index, middles[index]))
+        for index, burn in enumerate(burns)
+    ]
     alternatives = tuple(
         Alternative(
             summary=other.route,
             burns=len(other.burns),
             total_dv_m_s=other.dv,
             arrival_time_s=other.arrival / site.motion.rate,
-            why_not=f"{other.dv - candidate.dv:+.3f} m/s",
+            why_not=f"{other.dv - aimed.dv_m_s:+.3f} m/s",
         )
         for other in others
     )
-    return _plan(site, candidate.route, burns, aimed, alternatives)
+    return _plan(site, candidate.route, tuple(burns), aimed, alternatives)
 
 
 def _plan(
@@ -207,23 +237,22 @@ def _burn(command: Command, lit: Array, purpose: str, reason: str, gm: float) ->
     )
 
 
-def _purpose(impulse: Impulse) -> str:
-    local = np.abs(rsw_frame(impulse.position, impulse.before) @ impulse.dv)
+def _purpose(burn: Burn) -> str:
+    local = np.abs(burn.dv_rsw_m_s)
     return "plane trim" if local[2] > _SIDEWAYS * max(local[0], local[1]) else "trim"
 
 
-def _reason(site: Range, candidate: Candidate, index: int) -> str:
-    """What a trim changes, in numbers, two-body motion."""
-    gm, impulse = site.case.body.gm_m3_s2, candidate.impulses[index]
-    r, v, after = impulse.position, impulse.before, impulse.after
+def _reason(site: Range, burns: list[Burn], index: int, v: Array) -> str:
+    """What a trim changes, in numbers, two-body motion; v (3,) is the velocity before it."""
+    gm, burn = site.case.body.gm_m3_s2, burns[index]
+    r, after = burn.position_m, v + burn.dv_m_s
     old, new = float(period_of(r, v, gm)), float(period_of(r, after, gm))
     tilt = float(np.degrees(angle_between(cross(r, v), cross(r, after))))
     de = float(norm(eccentricity_vector(r, after, gm) - eccentricity_vector(r, v, gm)))
     text = f"Changes the period by {new - old:+.2f} s, the eccentricity vector by {de:.6f}"
     text += f" and the plane by {tilt:.4f} deg."
-    if index + 1 < len(candidate.impulses):
-        wait = candidate.impulses[index + 1].time - impulse.time
-        turns = wait / new
+    if index + 1 < len(burns):
+        turns = (burns[index + 1].time_s - burn.time_s) / new
         drift = float(np.degrees(-TAU * (new - old) / old * turns))
         text += f" Until the next burn, {turns:.2f} revolutions later, this moves the craft"
         text += f" {abs(drift):.3f} deg {'ahead' if drift > 0 else 'back'} along the ring."

@@ -34,7 +34,7 @@ class Aim:
     """What the re-aiming has to meet, and with what. start is the state (7,) at start_s.
 
     end_s is the latest last cutoff; infinity where time is free. goal is the share of each
-    tolerance below which an error is met.
+    tolerance below which an error is met; lower asks for less Δv than meets the targets first.
     """
 
     start_s: float
@@ -46,6 +46,7 @@ class Aim:
     slot: int
     tolerance: Tolerance
     goal: float = 0.01
+    lower: bool = True
 
 
 class Flown(NamedTuple):

@@ -15,7 +15,6 @@ import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.engines.base import G0
-from simcheck.errors import FlightError
 from simcheck.kernels.kepler import propagate
 from simcheck.kernels.near_circular import (
     NORMAL_X,
@@ -40,11 +39,12 @@ from simcheck.records.case import Tolerance
 MARGIN = 0.5
 """Share of a tolerance within which an error is left alone, since estimates err too."""
 
-WAITS = (0.5, 1, 2, 3, 5, 10, 20, 30)
+WAITS = (0.5, 1, 2, 3, 5, 10, 20, 30, 50, 100)
 """Revolutions over which trims are looked for."""
 
 _GRID = 48  # possible burns a revolution
-_TOGETHER = 4  # steps of the grid, 30 deg, within which burns are made as one
+_DENSE, _SPARSE = 2, 150  # revolutions at either end with all of them, and how many between
+_TOGETHER = np.radians(30.0)  # within which burns are made as one
 _DEARER, _DEARER_M_S = 0.08, 0.05  # share and m/s that a trim may cost more for having fewer burns
 _CHEAPER = 0.03  # a longer wait has to save this share to be worth a row
 _LEAD = 0.02  # revolutions before the first: time to command it
@@ -161,16 +161,26 @@ def trims(site: Range, waits: tuple[float, ...] = WAITS) -> list[Trim]:
     return found
 
 
-def aim_trim(site: Range, trim: Trim, ambition: Ambition = GOOD) -> tuple[Candidate, Aimed]:
-    """The trim's impulses in two-body motion, and its commands.
+def shortest_wait(site: Range) -> float:
+    """The time in s that the shortest trim takes."""
+    return (WAITS[0] + _LEAD) * site.motion.period_s
 
-    Raises FlightError, saying why, where it cannot be commanded.
+
+def in_place(site: Range) -> bool:
+    """Whether every error is fine, and stays so until a first trim could end."""
+    stand = standing(site)
+    errors = stand.ahead(TAU * (_LEAD + WAITS[0]))
+    low, high = bounds(site.case.tolerance, site.motion.period_s, errors)
+    return bool(np.all((low <= errors) & (errors <= high)))
+
+
+def aim_trim(site: Range, trim: Trim, ambition: Ambition = GOOD) -> tuple[Candidate, Aimed]:
+    """The trim's impulses in two-body motion, and its commands, with the limit they break if any.
+
+    Raises FlightError where the aiming does not converge.
     """
     candidate = _dated(site, trim)
-    aimed = command(site, candidate, goal=ambition.goal, letter="T", gradually=False)
-    if aimed.broken is not None:
-        raise FlightError(aimed.broken.why)
-    return candidate, aimed
+    return candidate, command(site, candidate, trim_goal=ambition.goal)
 
 
 def sparser(site: Range, trim: Trim, ambition: Ambition = GOOD) -> Trim:
@@ -229,7 +239,7 @@ def _trim(site: Range, stand: Standing, wait: float) -> Trim | None:
     Radial parts are left out where there is a revolution or more: they would save 0.2 % of a change
     of phase, and nothing of any other change.
     """
-    angles = TAU * np.linspace(_LEAD, _LEAD + wait, int(_GRID * wait) + 1)
+    angles = TAU * (_LEAD + _grid(wait))
     speed = float(np.sqrt(site.case.body.gm_m3_s2 / site.motion.radius_m))
     errors = stand.ahead(float(angles[-1]))
     trim = Trim(wait, angles, stand.longitude, errors, speed, [])
@@ -238,22 +248,35 @@ def _trim(site: Range, stand: Standing, wait: float) -> Trim | None:
     burns = cheapest(effects[:, :, first:], *goal)
     if not burns:
         return None
-    burns = [SmallBurn(b.place, np.append(np.zeros(first), b.dv)) for b in _merged(burns)]
+    burns = [SmallBurn(b.place, np.append(np.zeros(first), b.dv)) for b in _merged(angles, burns)]
     return trim._replace(burns=burns)
 
 
-def _merged(burns: list[SmallBurn]) -> list[SmallBurn]:
+def _grid(wait: float) -> Array:
+    """Places in revolutions at which burns are possible: fewer of them in the midst of a long wait.
+
+    What needs time is begun early and ended late; the rest can be done at any revolution.
+    """
+    if wait <= 2 * _DENSE:
+        return np.linspace(0.0, wait, int(_GRID * wait) + 1)
+    dense = np.linspace(0.0, _DENSE, int(_GRID * _DENSE) + 1)
+    middle = np.arange(_DENSE, wait - _DENSE, max(wait / _SPARSE, 1 / _GRID))[1:]
+    return np.concatenate([dense, middle, wait - dense[::-1]])
+
+
+def _merged(angles: Array, burns: list[SmallBurn]) -> list[SmallBurn]:
     """Burns within a small angle of each other become one, between them."""
     groups: list[list[SmallBurn]] = []
     for burn in burns:
-        if groups and burn.place - groups[-1][0].place <= _TOGETHER:
+        if groups and angles[burn.place] - angles[groups[-1][0].place] <= _TOGETHER:
             groups[-1].append(burn)
         else:
             groups.append([burn])
     found = []
     for group in groups:
         sizes = np.array([np.linalg.norm(burn.dv) for burn in group])
-        place = round(float(sizes @ [burn.place for burn in group] / sizes.sum()))
+        middle = float(sizes @ [angles[burn.place] for burn in group] / sizes.sum())
+        place = int(np.argmin(np.abs(angles - middle)))
         found.append(SmallBurn(place, np.sum([burn.dv for burn in group], axis=0)))
     return found
 

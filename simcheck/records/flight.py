@@ -75,8 +75,9 @@ class FlownErrors:
 class Decision:
     """What the flight team did with one estimate, and what it could not know beside it.
 
-    believed are the errors at the end if the burns left are flown perfectly from the estimate; true
-    the same from the true state. burns names the burns then left, dv_left_m_s what they add up to.
+    believed are the errors at the end if the burns that were left are flown perfectly from the
+    estimate; true the same from the true state. burns names the burns to fly from here, which the
+    decision may have changed; dv_left_m_s is what they add up to.
     """
 
     time_s: float

@@ -127,7 +127,7 @@ def _decisions(flight: Flight) -> list[RenderableType]:
         for one in flight.decisions
     ]
     said = (
-        "At each estimate: the errors at the end if the burns then left are flown perfectly, from"
+        "Before each decision: the errors at the end if the burns left are flown perfectly, from"
         " the estimate and from the true state, which the team does not see."
     )
     return [heading("Decisions of the flight team"), table(names, rows), note(said), facts(reasons)]

@@ -175,7 +175,7 @@ def totals(case: Case, plan: Plan) -> list[Fact]:
             f"{speed(plan.total_dv_m_s)} in {count(len(plan.burns), 'burn')}",
         ),
         ("finite-burn loss, re-aiming", speed(losses, sign=True)),
-        ("Δv commanded", f"{speed(plan.commanded_dv_m_s)} (the two above together)"),
+        ("Δv commanded", f"{speed(plan.commanded_dv_m_s)}, losses and re-aiming included"),
         ("floor", _floor(plan)),
         *([("optimality", _optimality(plan))] if plan.primer is not None else []),
         ("propellant", f"{kilograms(used)} of {kilograms(on_board)}, leaving {reserve}"),

@@ -18,6 +18,7 @@ from simcheck.report.plan_text import burn_blocks, moment, totals, trade
 from simcheck.report.tables import facts, heading, note, stacked, table, word
 from simcheck.report.words import clean, fixed, kilograms, share, significant
 
+_TOTALS = ("Δv commanded", "propellant", "arrival")
 _NO_DRIFT = 1e-4  # deg/day
 _SOON = 1000.0  # days
 
@@ -69,8 +70,9 @@ def _row(quantity: Quantity, case: Case, advice: Advice) -> tuple[str | Text, ..
     left = ""
     if advice.left is not None:
         after = error_of(advice.left, quantity)
-        good = abs(after) <= tolerances.get(quantity.error, math.inf)
-        left = significant(after, sign=signed) + (" within" if good else " OUTSIDE")
+        left = significant(after, sign=signed)
+        if quantity.error in tolerances:
+            left += " within" if abs(after) <= tolerances[quantity.error] else " OUTSIDE"
     if quantity.error not in tolerances:
         return quantity.name, value, sigma, "none", "", "not judged", left
     tolerance = tolerances[quantity.error]
@@ -92,9 +94,10 @@ def doing_nothing(case: Case, advice: Advice) -> str:
     drift = f"the phase drifts by {significant(advice.drift_deg_day, 'deg/day', sign=True)}"
     if abs(advice.drift_deg_day) < _NO_DRIFT:
         drift = "the phase does not drift"
-    if advice.holds_days is None or math.isinf(advice.holds_days):
+    still = advice.holds_days is None or abs(advice.drift_deg_day) < _NO_DRIFT
+    if still and advice.holds_days != 0.0:
         return f"{drift} and stays within its tolerance"
-    if advice.holds_days > 0:
+    if advice.holds_days is not None and advice.holds_days > 0:
         days = fixed(advice.holds_days, 1, "days")
         return f"{drift} and leaves its tolerance in {days}"
     phase, rate = advice.errors.phase_deg, advice.drift_deg_day
@@ -109,7 +112,11 @@ def doing_nothing(case: Case, advice: Advice) -> str:
 def _burns(case: Case, advice: Advice, ring: RingMotion) -> list[RenderableType]:
     plan, estimate = advice.plan, advice.estimate
     if plan is None:
-        return [heading("Burns to do next"), note("None is needed.")]
+        fine = all(advice.within.values())
+        return [
+            heading("Burns to do next"),
+            note("None is needed." if fine else "None can be made."),
+        ]
     if estimate.mass_kg is not None:
         aboard = max(estimate.mass_kg - case.craft.dry_mass_kg, 0.0)
         case = replace(case, craft=replace(case.craft, propellant_kg=aboard))
@@ -118,6 +125,6 @@ def _burns(case: Case, advice: Advice, ring: RingMotion) -> list[RenderableType]
         note(plan.summary),
         *burn_blocks(case, plan, ring),
         heading("Totals"),
-        facts([pair for pair in totals(case, plan) if pair[0] != "floor"]),
+        facts([pair for pair in totals(case, plan) if pair[0] in _TOTALS]),
         *trade(plan, "Waiting longer to pay less"),
     ]

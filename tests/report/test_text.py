@@ -72,7 +72,7 @@ def test_losses_stand_in_their_own_column() -> None:
     text = plan_lines(samples.case())
     assert "deterministic Δv, impulses   800.000 m/s" in text
     assert "finite-burn loss, re-aiming  +2.000 m/s" in text
-    assert "802.000 m/s (the two above together)" in text
+    assert "802.000 m/s, losses and re-aiming included" in text
 
 
 def test_a_flight_says_what_was_judged() -> None:
