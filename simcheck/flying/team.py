@@ -99,20 +99,20 @@ def _asked(now: Situation, planner: Planner) -> Plan:
     time = now.estimate.time_s
     later = seen_from(now.case, now.estimate, now.motion, now.propagator, spent_m_s=now.spent_m_s)
     left = left_of(now.plan, now.remaining, time)
-    most = now.trims_left if now.trimming or now.at_the_end else None
-    wish = Wish(flying=left, most_burns=most)
-    if now.at_the_end:
-        try:
-            plan = planner(later, replace(wish, most_burns=max(now.trims_left - RESERVE, 1)))
-        except NoPlanError:
-            plan = planner(later, wish)
-    else:
+    trims = now.trimming or now.at_the_end
+    wish = Wish(flying=left, most_burns=now.trims_left if trims else None)
+    try:
+        few = max(now.trims_left - RESERVE, 1) if trims else None
+        plan = planner(later, replace(wish, most_burns=few))
+    except NoPlanError:
+        if not trims:
+            raise
         plan = planner(later, wish)
     kept = {x.burn for x in now.remaining}
     plan = shifted(plan, time)
     if {x.burn for x in plan.commands} <= kept:
         return plan
-    return renumbered(plan, now.flown, None if most is not None else "B")
+    return renumbered(plan, now.flown, None if trims else "B")
 
 
 def renumbered(plan: Plan, flown: tuple[str, ...], letter: str | None = None) -> Plan:
