@@ -118,6 +118,14 @@ def nothing_left(estimate: Estimate) -> Plan:
 def _asked(
     case: Case, estimate: Estimate, motion: RingMotion, planner: Planner, prefer: Preference
 ) -> Plan:
+    over = estimate.time_s - case.limits.duration_s
+    if over >= 0:
+        raise NoPlanError(
+            f"no burn fits [limits] duration = {case.limits.duration_s / _DAY:.2f} d: the state is "
+            f"{over / _DAY:.2f} d later",
+            limit="duration",
+            excess=over,
+        )
     later = seen_from(case, estimate, motion, fast_propagator(gravity_of(case)))
     flying = shifted(nothing_left(estimate), -estimate.time_s)
     try:

@@ -140,7 +140,7 @@ def setbacks_text(setbacks: tuple[Setback, ...]) -> list[RenderableType]:
     rows = [
         (
             one.burn,
-            "all of it" if one.lost >= 1.0 else share(one.lost),
+            "all" if one.lost >= 1.0 else "half" if one.lost == 0.5 else share(one.lost),
             fixed(one.dv_m_s, 1, sign=True) if one.recovered else "",
             fixed(one.days, 2, sign=True) if one.recovered else "",
             word(one.recovered, "kept", "NOT FOUND"),
