@@ -7,7 +7,7 @@ import pytest
 
 from simcheck.errors import FlightError
 from simcheck.kernels.kepler import propagate
-from simcheck.kernels.vectors import TAU, angle_between, unit
+from simcheck.kernels.vectors import TAU, angle_between, turn_about, unit
 from simcheck.planning.burns import Burns, first_burns
 from simcheck.planning.candidates import Candidate
 from simcheck.planning.commanding import Range
@@ -108,16 +108,27 @@ def test_dropping_a_burn_keeps_the_revolutions() -> None:
     assert np.sum(burns.without(len(burns.sweeps) - 1).sweeps) == np.sum(burns.sweeps[:-1])
 
 
-def test_a_burn_that_would_begin_before_the_start_is_refused() -> None:
-    """A place just passed, without a revolution to wait, is too early by what the message says."""
+def behind(by: float) -> tuple[Shooter, Burns]:
+    """Burns whose first place is this angle (rad) behind the start, no revolution to wait."""
     shooter, burns, _ = shot(case(MARS, slot=3, engine=STRONG))
-    early = burns._replace(
-        places=np.vstack([unit(shooter.setup.start[:3]), burns.places[1:]]),
-        sweeps=np.append(-0.1, burns.sweeps[1:]),
-    )
-    turned = moved(early, shooter.fly(burns), np.array([[-0.1, 0, 0, 0]] * len(burns.sweeps)))
+    start = shooter.setup.start
+    pole = unit(np.cross(start[:3], start[3:6]))
+    place = turn_about(unit(start[:3]), pole, np.asarray(-by))
+    places = np.vstack([place, burns.places[1:]])
+    return shooter, burns._replace(places=places, sweeps=np.append(-by, burns.sweeps[1:]))
+
+
+def test_a_burn_that_would_begin_before_the_start_is_refused() -> None:
+    """A place long passed, without a revolution to wait, is too early by what the message says."""
+    shooter, burns = behind(0.8)
     with pytest.raises(FlightError, match=r"burn 1 would begin \d+ s too early"):
-        shooter.fly(turned._replace(sweeps=early.sweeps))
+        shooter.fly(burns)
+
+
+def test_a_first_place_just_passed_is_made_at_once() -> None:
+    """A little behind, the first burn is lit at the start."""
+    shooter, burns = behind(0.1)
+    assert shooter.fly(burns).ignitions[0] == shooter.setup.start_s
 
 
 def test_a_flight_is_the_same_flown_twice() -> None:
