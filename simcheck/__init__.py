@@ -16,6 +16,7 @@ __version__ = VERSION
 
 __all__ = [
     "__version__",
+    "disperse",
     "fly",
     "judge",
     "load_case",
@@ -27,7 +28,17 @@ __all__ = [
 ]
 
 if TYPE_CHECKING:
-    from simcheck.api import fly, judge, load_case, plan, read_plan, read_state, setbacks, trim
+    from simcheck.api import (
+        disperse,
+        fly,
+        judge,
+        load_case,
+        plan,
+        read_plan,
+        read_state,
+        setbacks,
+        trim,
+    )
 
 
 def __getattr__(name: str) -> object:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from simcheck import judging
 from simcheck.engines.base import gravity_of
@@ -17,13 +18,18 @@ from simcheck.measuring import RingMotion, resolve_ring
 from simcheck.planning.registry import planner as find_planner
 from simcheck.records.advice import Advice
 from simcheck.records.case import Case
+from simcheck.records.dispersion import Dispersion
 from simcheck.records.estimate import Estimate
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
 from simcheck.records.setback import Setback
 from simcheck.records.wish import Preference, Wish
 
+if TYPE_CHECKING:
+    from simcheck.dispersing.dispersal import Watcher
+
 __all__ = [
+    "disperse",
     "fly",
     "judge",
     "load_case",
@@ -123,6 +129,50 @@ def trim(
 def setbacks(case: Case, plan: Plan, planner: str = "ring") -> tuple[Setback, ...]:
     """What losing each burn of a plan, or half of it, takes to recover from."""
     return find_setbacks(case, plan, find_planner(planner))
+
+
+def disperse(
+    case: Case,
+    plan: Plan,
+    *,
+    samples: int | None = None,
+    seed: int = 0,
+    workers: int = 1,
+    out: str | Path | None = None,
+    until_decided: bool = False,
+    planner: str = "ring",
+    dask: str | None = None,
+    watcher: Watcher | None = None,
+) -> Dispersion:
+    """Fly a plan many times with the case's errors drawn, and sum up.
+
+    samples: those of the case's [dispersion] if None. out keeps finished flights in a folder and
+    goes on from what is there; with it a file samples.npy holds a row a flight in the end. workers
+    are processes here; dask is a scheduler's address instead. The results depend on case, plan,
+    seed and samples only. Raises InputError where the folder holds another run's flights.
+    """
+    from simcheck.dispersing.dispersal import disperse as fly_all
+    from simcheck.dispersing.executors import dask as on_dask
+    from simcheck.dispersing.executors import local
+    from simcheck.dispersing.flights import Job
+    from simcheck.files.chunk_store import ChunkStore, MemoryStore, about_run, rows_file
+
+    job = Job(case=case, plan=plan, seed=seed, planner=planner)
+    count = case.dispersion.samples if samples is None else samples
+    store = ChunkStore(out, about_run(job)) if out is not None else MemoryStore()
+    start = local(workers) if dask is None else on_dask(dask)
+    with rows_file(out, count) as rows:
+        found, _ = fly_all(
+            job,
+            count,
+            store,
+            start,
+            workers,
+            until_decided=until_decided,
+            watcher=watcher,
+            rows=rows,
+        )
+    return found
 
 
 def judge(case: Case, flight: Flight) -> Verdict:

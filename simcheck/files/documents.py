@@ -16,6 +16,7 @@ from simcheck.judging import limit_uses
 from simcheck.measuring import REVOLUTIONS, SAMPLES, RingMotion
 from simcheck.records.advice import Advice
 from simcheck.records.case import Case
+from simcheck.records.dispersion import COLUMNS, Dispersion
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
 from simcheck.records.quantities import listed_tolerances
@@ -71,6 +72,18 @@ def advice_document(case: Case, advice: Advice, ring: RingMotion) -> Document:
         **_common("simcheck.trim/1", case, ring),
         **write_record(advice),
         "tolerance": listed_tolerances(case.tolerance),
+    }
+
+
+def dispersion_document(case: Case, plan: Plan, found: Dispersion, ring: RingMotion) -> Document:
+    """What `disperse --json` prints: the plan and what its flights say together."""
+    return {
+        **_common("simcheck.disperse/1", case, ring),
+        "plan": write_record(plan),
+        **write_record(found),
+        "columns": [
+            dict(zip(("name", "type", "unit", "meaning"), c, strict=True)) for c in COLUMNS
+        ],
     }
 
 

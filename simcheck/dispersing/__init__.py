@@ -1,0 +1,1 @@
+"""Monte Carlo: many flights of one plan, each reproducible alone, and what they say together."""

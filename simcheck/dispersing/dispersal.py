@@ -1,0 +1,115 @@
+"""A whole dispersion: fly the chunks, gather the rows in order, stop in time, sum up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Executor
+from typing import NamedTuple, Protocol
+
+import numpy as np
+
+from simcheck.dispersing.flights import Job
+from simcheck.dispersing.running import Chunk, Store, chunks, run
+from simcheck.dispersing.summary import summarise
+from simcheck.kernels.statistics import settled
+from simcheck.records.dispersion import ROW, Dispersion, Rows
+
+CHUNK = 50
+"""Samples a chunk: of no effect on the rows, and part of what a stored run is made of."""
+
+RULE = (
+    "at the first chunk after which the flights are 1/(1 - confidence) times likelier under the "
+    "rates beyond the success asked for, averaged, than under it; that may be looked at as often "
+    "as one likes (Ville 1939, Robbins 1970)"
+)
+
+
+class Progress(NamedTuple):
+    """How far a run has come: samples done, of how many, and those of them within."""
+
+    done: int
+    samples: int
+    within: int
+
+
+class Watcher(Protocol):
+    """Is told how a run comes along."""
+
+    def __call__(self, progress: Progress) -> None:
+        """Called after each chunk."""
+
+
+class Interrupted(KeyboardInterrupt):
+    """A run broken off: `partial` sums up the samples flown without a gap, None if too few."""
+
+    def __init__(self, partial: Dispersion | None, flown: int) -> None:
+        super().__init__("interrupted")
+        self.partial, self.flown = partial, flown
+
+
+def disperse(
+    job: Job,
+    samples: int,
+    store: Store,
+    start: Callable[[], Executor],
+    workers: int,
+    *,
+    until_decided: bool = False,
+    watcher: Watcher | None = None,
+    rows: Rows | None = None,
+) -> tuple[Dispersion, Rows]:
+    """Fly samples 0 to samples - 1 and sum them up.
+
+    rows, where given, is an array (samples,) to fill, such as one on disk. until_decided stops at
+    the first chunk, in order of samples, that settles the question. Raises Interrupted on Ctrl-C.
+    """
+    table = np.zeros(samples, dtype=ROW) if rows is None else rows
+    gathered = _Gathered(job, table)
+    try:
+        for chunk, found in run(job, chunks(samples, CHUNK), store, start, workers):
+            table[chunk.first : chunk.first + chunk.size] = found
+            gathered.add(chunk, found)
+            if watcher is not None:
+                watcher(gathered.progress)
+            if until_decided and gathered.settled is not None:
+                count = gathered.settled
+                text = f"stopped {RULE}"
+                return summarise(job, table[:count], text, looked_on=True), table[:count]
+    except KeyboardInterrupt:
+        part = gathered.whole
+        text = "interrupted"
+        partial = summarise(job, table[:part], text, looked_on=True) if part else None
+        raise Interrupted(partial, gathered.done) from None
+    return summarise(job, table, "all samples flown", looked_on=until_decided), table
+
+
+class _Gathered:
+    """Chunks as they come in, counted in order of samples from the first on without a gap."""
+
+    def __init__(self, job: Job, table: Rows) -> None:
+        self.job, self.table = job, table
+        self.done, self.within, self.whole, self.good = 0, 0, 0, 0
+        self.waiting: dict[int, Chunk] = {}
+        self.settled: int | None = None
+
+    def add(self, chunk: Chunk, rows: Rows) -> None:
+        """Count a chunk; the decision looks at chunks in order, whatever order they come in."""
+        self.done += chunk.size
+        self.within += int(np.sum(rows["within"]))
+        self.waiting[chunk.first] = chunk
+        while self.whole in self.waiting:
+            following = self.waiting.pop(self.whole)
+            part = self.table[following.first : following.first + following.size]
+            self.good += int(np.sum(part["within"]))
+            self.whole += following.size
+            if self.settled is None and self._decides():
+                self.settled = self.whole
+
+    def _decides(self) -> bool:
+        aim = self.job.case.dispersion
+        return settled(self.good, self.whole, aim.success, aim.confidence) != "inconclusive"
+
+    @property
+    def progress(self) -> Progress:
+        """How far it has come."""
+        return Progress(self.done, len(self.table), self.within)

@@ -1,0 +1,76 @@
+"""Who flies the chunks: this process, a pool of processes, or a cluster."""
+
+from __future__ import annotations
+
+import multiprocessing
+import signal
+from collections.abc import Callable
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from importlib.util import find_spec
+from typing import Any
+
+from simcheck.errors import InputError
+
+
+class HereExecutor(Executor):
+    """Runs each call at once in this process: for one worker, without a pool's start-up."""
+
+    def submit(self, function: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """The finished future; an interrupt is not caught."""
+        future: Future[Any] = Future()
+        try:
+            future.set_result(function(*args, **kwargs))
+        except Exception as error:
+            future.set_exception(error)
+        return future
+
+
+def local(workers: int) -> Callable[[], Executor]:
+    """Makes executors of this machine."""
+    if workers == 1:
+        return HereExecutor
+    # Forked workers start with what is imported and compiled already; elsewhere they are spawned.
+    methods = multiprocessing.get_all_start_methods()
+    context = multiprocessing.get_context("fork" if "fork" in methods else "spawn")
+    return lambda: ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_interrupts)
+
+
+class ClusterExecutor(Executor):
+    """Runs calls on the Dask cluster of a scheduler, which heals itself when a worker dies.
+
+    Raises InputError where nobody answers at the address.
+    """
+
+    def __init__(self, address: str) -> None:
+        from distributed import Client
+
+        try:
+            self.client = Client(address, timeout=10, set_as_default=False)
+        except (OSError, ValueError, TimeoutError) as error:
+            raise InputError(f"--dask {address}: no scheduler answers there: {error}") from None
+        self.inner = self.client.get_executor()
+
+    def submit(self, function: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """A future of the call's result."""
+        future: Future[Any] = self.inner.submit(function, *args, **kwargs)
+        return future
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Leave the cluster as it was."""
+        self.inner.shutdown(wait=wait and not cancel_futures)
+        self.client.close()
+
+
+def dask(address: str) -> Callable[[], Executor]:
+    """Makes executors on the Dask cluster whose scheduler is at this address.
+
+    Raises InputError where Dask is not installed.
+    """
+    if find_spec("distributed") is None:
+        raise InputError("--dask: needs Dask; install simcheck[dask]")
+    return lambda: ClusterExecutor(address)
+
+
+def _leave_interrupts() -> None:
+    """Ctrl-C goes to every process of a terminal; only the one that gathers is to heed it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -1,0 +1,115 @@
+"""Many flights of one plan: a row each, and the summary of all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+Rows: TypeAlias = NDArray[np.void]
+Decision: TypeAlias = Literal["met", "not met", "inconclusive"]
+
+OUTCOMES = ("flown", "out-of-propellant", "hit-the-body", "left-the-body", "not-flown")
+"""The outcomes of a row by their number; the last is a flight that could not be computed."""
+
+COLUMNS: tuple[tuple[str, str, str, str], ...] = (
+    ("sample", "<i8", "", "number of the sample, which with the seed fixes its draws"),
+    ("outcome", "<i1", "", "how the flight ended: " + ", ".join(OUTCOMES)),
+    ("within", "<i1", "", "1 where every tolerance and limit is kept"),
+    ("burns", "<i2", "", "burns made"),
+    ("decisions", "<i2", "", "decisions of the flight team"),
+    ("phase_deg", "<f8", "deg", "phase against the slot"),
+    ("period_s", "<f8", "s", "period less the slot's"),
+    ("eccentricity", "<f8", "", "averaged eccentricity"),
+    ("plane_deg", "<f8", "deg", "angle to the ring's plane"),
+    ("dv_used_m_s", "<f8", "m/s", "Δv flown"),
+    ("propellant_used_kg", "<f8", "kg", "propellant used"),
+    ("arrival_time_s", "<f8", "s", "last cutoff past the epoch"),
+    ("lowest_altitude_m", "<f8", "m", "lowest altitude"),
+    ("closest_approach_m", "<f8", "m", "closest approach to a member"),
+)
+"""Columns of a row: name, little-endian type, unit, meaning. Files, tables and JSON follow it."""
+
+ROW = np.dtype([(name, kind) for name, kind, _, _ in COLUMNS])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Share:
+    """A probability with its interval: count of samples, exact two-sided at `confidence`."""
+
+    count: int
+    probability: float
+    low: float
+    high: float
+    confidence: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Percentiles:
+    """Percentiles of one column over the samples that have a value.
+
+    Each of levels (in per cent) has its value and the order statistics that hold it with the
+    confidence of the run, NaN where there are too few samples.
+    """
+
+    unit: str
+    mean: float
+    levels: tuple[float, ...]
+    values: tuple[float, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class DvColumns:
+    """Δv in m/s in four columns that are never added silently.
+
+    deterministic: the plan's impulses; finite_burn_loss: what re-aiming with finite burns adds;
+    statistical: percentiles of what was flown beyond both; margin: held back by the case's rule.
+    """
+
+    deterministic: float
+    finite_burn_loss: float
+    statistical: Percentiles
+    margin: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Driver:
+    """Share of one error source in the variance of an outcome."""
+
+    source: str
+    outcome: str
+    share: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Dispersion:
+    """What many flights say together.
+
+    asked and confidence are the case's; decision judges them, more_samples is how many more may
+    settle it. load_kg gives the propellant to load for a success of 99 % and 99.87 % of the flights
+    that arrive, with its upper bound at the confidence, None where there are too few. drivers are
+    ordered by share, method says how they were found. failures are sample numbers, worst those
+    furthest out.
+    """
+
+    samples: int
+    seed: int
+    closed_loop: bool
+    within: Share
+    decision: Decision
+    asked: float
+    more_samples: float
+    percentiles: dict[str, Percentiles]
+    dv: DvColumns
+    load_kg: dict[str, float]
+    load_high_kg: dict[str, float]
+    drivers: tuple[Driver, ...]
+    method: str
+    outcomes: dict[str, int]
+    failures: tuple[int, ...]
+    worst: tuple[int, ...]
+    stopped_by: str

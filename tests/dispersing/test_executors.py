@@ -1,0 +1,86 @@
+"""Who flies makes no difference: this process, a pool, a cluster one of whose workers dies."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import replace
+
+import pytest
+
+from simcheck.dispersing.executors import dask, local
+from simcheck.dispersing.flights import Job, fly_chunk
+from simcheck.dispersing.running import chunks, run
+from simcheck.errors import InputError
+from simcheck.files.chunk_store import MemoryStore
+from simcheck.planning.planner import plan_ring
+from simcheck.records.case import Errors
+from simcheck.records.wish import Wish
+from tests.cases_for_tests import MARS, case
+
+SAMPLES = 24
+
+
+@pytest.fixture(scope="module")
+def job() -> Job:
+    """An open-loop dispersion of an invented case."""
+    errors = Errors(thrust_bias=0.01, pointing_proportional_rad=0.01, magnitude_fixed_m_s=0.005)
+    made = replace(case(MARS, slot=3, forces=("j2",)), errors=errors)
+    return Job(case=made, plan=plan_ring(made, Wish(effort=0)), seed=5, planner="ring")
+
+
+@pytest.fixture(scope="module")
+def alone(job: Job) -> bytes:
+    """The rows of all samples, flown one by one in this process."""
+    return b"".join(fly_chunk(job, k, 1).tobytes() for k in range(SAMPLES))
+
+
+def together(job: Job, start: Callable[[], Executor], workers: int, size: int) -> bytes:
+    """The same through an executor, in order of samples."""
+    found = run(job, chunks(SAMPLES, size), MemoryStore(), start, workers)
+    return b"".join(rows.tobytes() for _, rows in sorted(found, key=lambda pair: pair[0]))
+
+
+@pytest.mark.parametrize(("workers", "size"), [(1, 24), (1, 7), (2, 5)])
+def test_rows_do_not_depend_on_workers_or_chunks(
+    job: Job, alone: bytes, workers: int, size: int
+) -> None:
+    """The same bytes as one by one."""
+    assert together(job, local(workers), workers, size) == alone
+
+
+def test_a_cluster_that_loses_a_worker_gives_the_same_bytes(job: Job, alone: bytes) -> None:
+    """A scheduler and two workers on loopback, one of them killed once flights are under way."""
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(
+        n_workers=2,
+        threads_per_worker=1,
+        processes=True,
+        host="127.0.0.1",
+        dashboard_address=None,
+        silence_logs=50,
+    ) as cluster:
+        found = []
+        for chunk, rows in run(
+            job, chunks(SAMPLES, 2), MemoryStore(), dask(cluster.scheduler_address), 2
+        ):
+            found.append((chunk, rows))
+            if len(found) == 2:
+                worker = next(iter(cluster.workers.values()))
+                os.kill(worker.pid, signal.SIGKILL)
+        ordered = sorted(found, key=lambda pair: pair[0])
+        assert b"".join(rows.tobytes() for _, rows in ordered) == alone
+
+
+def test_a_scheduler_that_is_not_there_is_wrong_input(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody at the address: said so, with the address."""
+    distributed = pytest.importorskip("distributed")
+
+    def refuse(*args: object, **kwargs: object) -> object:
+        raise OSError("Timed out trying to connect")
+
+    monkeypatch.setattr(distributed, "Client", refuse)
+    with pytest.raises(InputError, match=r"--dask tcp://127.0.0.1:9: no scheduler answers there"):
+        dask("tcp://127.0.0.1:9")()
