@@ -76,7 +76,7 @@ def _flown(
                 under_way[executor.submit(fly_chunk, job, chunk.first, chunk.size)] = chunk
             done, _ = wait(under_way, return_when=FIRST_COMPLETED)
             lost = []
-            for future in done:
+            for future in sorted(done, key=under_way.__getitem__):
                 chunk = under_way.pop(future)
                 try:
                     rows = future.result()

@@ -25,11 +25,11 @@ from simcheck.engines.base import (
 )
 from simcheck.errors import FlightError
 
-_TOLERANCE = 1e-16
-_ZONAL = slice(0, 3)
-_THRUST = slice(3, 11)  # thrust acceleration at unit mass, flow, inertial (3), rsw (3)
-_EVENT = slice(11, 18)
-_GUARD_S = 1e-3  # flown without looking for the stop, where a burn begins exactly on it
+TOLERANCE = 1e-16
+ZONAL = slice(0, 3)
+THRUST = slice(3, 11)  # thrust acceleration at unit mass, flow, inertial (3), rsw (3)
+EVENT = slice(11, 18)
+GUARD_S = 1e-3  # flown without looking for the stop, where a burn begins exactly on it
 
 
 class TaylorPropagator:
@@ -57,13 +57,13 @@ class TaylorPropagator:
         if until == time or (thrust is not None and until < time):
             return Advance(time, np.array(state, dtype=np.float64), False)
         if stop is not None and thrust is not None and stop.reached(state, self.gravity.gm):
-            time, state, _ = self.advance(time, state, min(time + _GUARD_S, until), thrust)
+            time, state, _ = self.advance(time, state, min(time + GUARD_S, until), thrust)
             if time >= until:
                 return Advance(time, state, False)
         ta = _integrator("coast" if thrust is None else "stop" if stop else "burn")
         self._prepare(ta, state, thrust)
         if stop is not None and thrust is not None:
-            ta.pars[_EVENT] = self._event_parameters(stop)
+            ta.pars[EVENT] = self._event_parameters(stop)
         outcome = ta.propagate_until((until - time) / self._time)[0]
         stopped = outcome not in (hy.taylor_outcome.time_limit, hy.taylor_outcome.success)
         if stopped and (stop is None or int(outcome) < -1):
@@ -94,7 +94,7 @@ class TaylorPropagator:
         found.clear()
         self._prepare(ta, state, None)
         if nodes:
-            ta.pars[_EVENT.start : _EVENT.start + 3] = normal
+            ta.pars[EVENT.start : EVENT.start + 3] = normal
         outcome = ta.propagate_until((until - time) / self._time)[0]
         if outcome != hy.taylor_outcome.time_limit:
             raise FlightError(f"the Taylor integration of a coast from {time:.3f} s broke down")
@@ -111,7 +111,7 @@ class TaylorPropagator:
             ta.reset_cooldowns()
         ta.time = 0.0
         ta.pars[:] = 0.0
-        ta.pars[_ZONAL] = self._zonal
+        ta.pars[ZONAL] = self._zonal
         ta.state[:] = (state / self._scale)[: len(ta.state)]
         if thrust is None:
             return
@@ -122,7 +122,7 @@ class TaylorPropagator:
         fixed, turning = (
             (thrust.direction, zero) if thrust.steering == "inertial" else (zero, thrust.direction)
         )
-        ta.pars[_THRUST] = [acceleration, flow, *fixed, *turning]
+        ta.pars[THRUST] = [acceleration, flow, *fixed, *turning]
 
     def _leave(self, ta: Any, state: Array, thrust: Thrust | None) -> Array:
         end = np.empty(7)
@@ -147,9 +147,9 @@ class TaylorPropagator:
 @cache
 def _integrator(kind: str) -> Any:
     """Compile one integrator: "coast", "burn" or "stop" (a burn that a stop may end)."""
-    equations = _equations(thrusting=kind != "coast")
-    events = [hy.t_event(_stop_expression())] if kind == "stop" else []
-    return hy.taylor_adaptive(equations, [1.0] * len(equations), tol=_TOLERANCE, t_events=events)
+    equations = motion_equations(thrusting=kind != "coast")
+    events = [hy.t_event(stop_expression())] if kind == "stop" else []
+    return hy.taylor_adaptive(equations, [1.0] * len(equations), tol=TOLERANCE, t_events=events)
 
 
 @cache
@@ -163,12 +163,13 @@ def _event_integrator(nodes: bool, apsides: bool) -> tuple[Any, list[tuple[int, 
     if apsides:
         mark = lambda ta, t, d: found.append((1, t))  # noqa: E731
         events.append(hy.nt_event(_apsis_expression(), mark))
-    equations = _equations(thrusting=False)
-    ta = hy.taylor_adaptive(equations, [1.0] * 6, tol=_TOLERANCE, nt_events=events)
+    equations = motion_equations(thrusting=False)
+    ta = hy.taylor_adaptive(equations, [1.0] * 6, tol=TOLERANCE, nt_events=events)
     return ta, found
 
 
-def _equations(*, thrusting: bool) -> list[Any]:
+def motion_equations(*, thrusting: bool) -> list[Any]:
+    """Rates of x, y, z, vx, vy, vz and, of a burn, of m; the parameters are laid out above."""
     r = hy.make_vars("x", "y", "z")
     v = hy.make_vars("vx", "vy", "vz")
     acceleration = _gravity(r)
@@ -177,7 +178,7 @@ def _equations(*, thrusting: bool) -> list[Any]:
     m = hy.make_vars("m")
     h, rn, hn = _cross(r, v), hy.sqrt(_dot(r, r)), hy.sqrt(_dot(_cross(r, v), _cross(r, v)))
     s = _cross(h, r)
-    first = _THRUST.start
+    first = THRUST.start
     push = hy.par[first] / m
     fixed = [hy.par[first + 2 + i] for i in range(3)]
     turning = [hy.par[first + 5 + i] for i in range(3)]
@@ -199,6 +200,9 @@ def _equations(*, thrusting: bool) -> list[Any]:
     ]
 
 
+_equations = motion_equations
+
+
 def _gravity(r: list[Any]) -> list[Any]:
     """Point mass and zonal terms at gm = radius = 1; the kernel `zonal_acceleration` explains."""
     j2, j3, j4 = (hy.par[i] for i in range(3))
@@ -216,17 +220,18 @@ def _gravity(r: list[Any]) -> list[Any]:
     return [along * r[0], along * r[1], along * r[2] + polar / r2]
 
 
-def _stop_expression() -> Any:
+def stop_expression() -> Any:
+    """The stop function at gm = radius = 1, of the parameters `EVENT`."""
     r, v = hy.make_vars("x", "y", "z"), hy.make_vars("vx", "vy", "vz")
     h = _cross(r, v)
     h2 = _dot(h, h)
-    p = [hy.par[_EVENT.start + i] for i in range(7)]
+    p = [hy.par[EVENT.start + i] for i in range(7)]
     energy = _dot(v, v) / 2.0 - 1.0 / hy.sqrt(_dot(r, r))
     return p[0] * energy + _dot(p[1:4], h) + p[4] * hy.sqrt(h2) + p[5] * h2 + p[6]
 
 
 def _plane_expression() -> Any:
-    return _dot([hy.par[_EVENT.start + i] for i in range(3)], hy.make_vars("x", "y", "z"))
+    return _dot([hy.par[EVENT.start + i] for i in range(3)], hy.make_vars("x", "y", "z"))
 
 
 def _apsis_expression() -> Any:

@@ -108,7 +108,7 @@ def test_an_interrupt_sums_up_what_is_there(monkeypatch: pytest.MonkeyPatch) -> 
         fly(monkeypatch, 0.8, 500, watcher=stop)
     assert caught.value.partial is not None
     assert caught.value.flown == 100
-    assert caught.value.partial.samples in {50, 100}  # as the chunks came in
+    assert caught.value.partial.samples == 100
     assert caught.value.partial.stopped_by == "interrupted"
 
 
