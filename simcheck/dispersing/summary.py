@@ -21,6 +21,7 @@ from simcheck.kernels.statistics import (
     order_statistic,
     quantile,
     quantile_interval,
+    rate_sequence,
     samples_to_decide,
     settled,
     shares_of_variance,
@@ -61,14 +62,16 @@ def summarise(job: Job, rows: Rows, stopped_by: str, *, looked_on: bool = False)
     """
     aim, count = job.case.dispersion, len(rows)
     judge = settled if looked_on else decided
+    interval = rate_sequence if looked_on else binomial_interval
     good = int(np.sum(rows["within"]))
-    low, high = binomial_interval(good, count, aim.confidence)
+    low, high = interval(good, count, aim.confidence)
     share = Share(
         count=good,
         probability=good / count,
         low=float(low),
         high=float(high),
         confidence=aim.confidence,
+        interval="beta-binomial confidence sequence" if looked_on else "Clopper-Pearson",
     )
     spent = rows["propellant_used_kg"][rows["within"] == 1]
     drivers = _drivers(job, rows)

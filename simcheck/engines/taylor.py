@@ -200,9 +200,6 @@ def motion_equations(*, thrusting: bool) -> list[Any]:
     ]
 
 
-_equations = motion_equations
-
-
 def _gravity(r: list[Any]) -> list[Any]:
     """Point mass and zonal terms at gm = radius = 1; the kernel `zonal_acceleration` explains."""
     j2, j3, j4 = (hy.par[i] for i in range(3))

@@ -44,6 +44,9 @@ DEARER, DEARER_M_S = 0.05, 1.0
 _KEPT_GOAL = 0.05  # of each tolerance, for burns re-aimed from an estimate
 _INDIFFERENT = 0.001  # of the Δv left in the tank, for which an earlier arrival is bought
 _NO_COMMANDS = Aimed((), 0.0, 0.0, None)
+_AT_MOST, _AT_MOST_M_S = 1.5, 1.0
+"""A trim that is taken for its few burns may cost this many times the cheapest, and this much."""
+
 _SIDEWAYS = 2.0  # a burn whose part across the plane is this much larger than the rest
 
 
@@ -86,14 +89,19 @@ def trimmed(site: Range, wish: Wish) -> Plan | None:
         return _plan(site, "in its slot: no trim needed", (), _NO_COMMANDS, ())
     found, refused = trims(site), list[NoPlanError]()
     order = preferred(site, found, wish)
+    most = _AT_MOST * min((trim.dv for trim in found), default=0.0) + _AT_MOST_M_S
     for ambition in (GOOD, JUST):
         for trim in order:
+            if wish.most_burns is not None and trim.dv > most:
+                continue  # fewer burns are not worth that
             try:
                 made = _made(site, trim, ambition, wish.most_burns)
             except NoPlanError as refusal:
                 refused.append(refusal)
             else:
                 return trim_plan(site, *made, [x for x in found if x is not trim])
+    if not refused and found:
+        refused.append(_refusal("too few burns are left for a cheap one", "burns", float("nan")))
     raise _least(refused) if refused else _too_late(site)
 
 

@@ -37,13 +37,18 @@ ROW = np.dtype([(name, kind) for name, kind, _, _ in COLUMNS])
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Share:
-    """A probability with its interval: count of samples, exact two-sided at `confidence`."""
+    """A probability with its two-sided interval at `confidence`.
+
+    Exact (Clopper-Pearson) for a number of samples fixed beforehand; for a run that could have
+    stopped at any chunk the wider one that may be looked at any time; `interval` says which.
+    """
 
     count: int
     probability: float
     low: float
     high: float
     confidence: float
+    interval: str
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -60,7 +60,7 @@ def _flights(found: Dispersion) -> list[tuple[str, str]]:
         (
             "within",
             f"{within.count} = {share(within.probability)}, with {within.confidence:.0%} confidence"
-            f" between {share(within.low)} and {share(within.high)} (Clopper-Pearson)",
+            f" between {share(within.low)} and {share(within.high)} ({within.interval})",
         ),
         ("ended otherwise", ", ".join(others)),
     ]
