@@ -108,6 +108,6 @@ def _say_interrupted(folder: str | None, flown: int) -> None:
         tell(f"simcheck: interrupted after {flown} flights; with --out DIR they would be kept")
     else:
         tell(
-            f"simcheck: interrupted; {flown} flights are kept in {Path(folder)}: the same command "
+            f"simcheck: interrupted; finished flights are kept in {Path(folder)}: the same command "
             "goes on from there"
         )

@@ -14,8 +14,9 @@ from simcheck.dispersing.summary import summarise
 from simcheck.kernels.statistics import settled
 from simcheck.records.dispersion import ROW, Dispersion, Rows
 
-CHUNK = 50
-"""Samples a chunk: of no effect on the rows, and part of what a stored run is made of."""
+CHUNK = {True: 25, False: 500}
+"""Samples a chunk, by whether the loop is closed: some seconds' work of one worker. Rows do not
+depend on it; where a run may stop once it is decided does."""
 
 RULE = (
     "at the first chunk after which the flights are 1/(1 - confidence) times likelier under the "
@@ -66,7 +67,9 @@ def disperse(
     table = np.zeros(samples, dtype=ROW) if rows is None else rows
     gathered = _Gathered(job, table)
     try:
-        for chunk, found in run(job, chunks(samples, CHUNK), store, start, workers):
+        for chunk, found in run(
+            job, chunks(samples, CHUNK[job.closed_loop]), store, start, workers
+        ):
             table[chunk.first : chunk.first + chunk.size] = found
             gathered.add(chunk, found)
             if watcher is not None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from importlib.util import find_spec
 
 import numpy as np
 
 from simcheck import judging
+from simcheck.arrays import Array
 from simcheck.errors import SimcheckError
 from simcheck.flying.mission import fly_plan
 from simcheck.flying.operating import Team
@@ -16,6 +18,7 @@ from simcheck.planning.registry import planner
 from simcheck.records.case import Case
 from simcheck.records.dispersion import COLUMNS, OUTCOMES, ROW, Rows
 from simcheck.records.plan import Plan
+from simcheck.records.quantities import QUANTITIES, listed_tolerances
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -36,11 +39,56 @@ class Job:
 
 def fly_chunk(job: Job, first: int, count: int) -> Rows:
     """Rows (count,) of samples first, first + 1, ...; a row does not depend on its neighbours."""
-    team = Team(stepwise, planner(job.planner)) if job.closed_loop else None
-    rows = np.zeros(count, dtype=ROW)
-    for index in range(count):
-        rows[index] = _row(job, first + index, team)
+    if job.closed_loop or find_spec("heyoka") is None:
+        team = Team(stepwise, planner(job.planner)) if job.closed_loop else None
+        return _alone(job, range(first, first + count), team)
+    return _lanes(job, range(first, first + count))
+
+
+def _alone(job: Job, samples: range | list[int], team: Team | None) -> Rows:
+    rows = np.zeros(len(samples), dtype=ROW)
+    for index, sample in enumerate(samples):
+        rows[index] = _row(job, sample, team)
     return rows
+
+
+def _lanes(job: Job, samples: range) -> Rows:
+    """Open-loop flights side by side; those out of the ordinary one by one."""
+    from simcheck.flying.lanes import fly_lanes
+
+    case = job.case
+    flown = fly_lanes(case, job.plan, job.seed, samples)
+    rows = np.zeros(len(samples), dtype=ROW)
+    rows["sample"] = samples
+    rows["burns"] = len(job.plan.commands)
+    rows["phase_deg"], rows["plane_deg"] = np.degrees(flown.phase), np.degrees(flown.plane)
+    rows["period_s"], rows["eccentricity"] = flown.period, flown.eccentricity
+    rows["dv_used_m_s"], rows["propellant_used_kg"] = flown.dv, flown.propellant
+    rows["arrival_time_s"] = flown.arrival
+    rows["lowest_altitude_m"] = flown.lowest - case.body.radius_m
+    rows["closest_approach_m"] = flown.closest
+    rows["within"] = _within(case, rows, flown.largest)
+    special = np.flatnonzero(flown.alone)
+    if len(special):
+        rows[special] = _alone(job, [int(samples[k]) for k in special], None)
+    return rows
+
+
+def _within(case: Case, rows: Rows, largest: Array) -> Array:
+    """Whether each row keeps every tolerance and limit, as `judging` has them."""
+    tolerances, limits = listed_tolerances(case.tolerance), case.limits
+    good = np.ones(len(rows), dtype=bool)
+    for quantity in QUANTITIES:
+        if quantity.error in tolerances:
+            good &= np.abs(rows[quantity.error]) <= tolerances[quantity.error]
+    good &= rows["arrival_time_s"] <= limits.duration_s
+    good &= rows["dv_used_m_s"] <= limits.dv_m_s
+    good &= rows["propellant_used_kg"] <= case.craft.propellant_kg
+    good &= rows["lowest_altitude_m"] >= limits.min_altitude_m
+    good &= largest <= limits.max_radius_m
+    if case.members and limits.separation_m > 0:
+        good &= rows["closest_approach_m"] >= limits.separation_m
+    return np.asarray(good)
 
 
 def _row(job: Job, sample: int, team: Team | None) -> tuple[float, ...]:

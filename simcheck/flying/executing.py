@@ -72,7 +72,7 @@ def execute(
     stop = None
     if command.cutoff == "orbit" and command.watch is not None:
         length, ended = WATCH_CAP * command.duration_s, "watch not reached"
-        stop = _stop(command.watch, propagator.gravity.gm)
+        stop = stop_of(command.watch, propagator.gravity.gm)
     if full < length:
         length, ended = full, "tank empty"
     end = propagator.advance(time, state, time + length, thrust, stop)
@@ -96,7 +96,8 @@ def _magnitude(command: Command, errors: Errors, draws: Draws, index: int) -> fl
     return max(float(errors.magnitude_proportional * g[0] + fixed), -0.99)
 
 
-def _stop(watch: Watch, gm: float) -> Stop:
+def stop_of(watch: Watch, gm: float) -> Stop:
+    """The stop that a watched burn ends at."""
     if watch.quantity == "period_s":
         return stop_at_period(watch.target, gm)
     if watch.quantity == "apsis_radius_m":

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from simcheck.dispersing import dispersal, flights, running
-from simcheck.dispersing.dispersal import CHUNK, Interrupted, Progress, disperse
+from simcheck.dispersing.dispersal import Interrupted, Progress, disperse
 from simcheck.dispersing.executors import HereExecutor
 from simcheck.dispersing.flights import Job, fly_chunk
 from simcheck.errors import FlightError
@@ -19,6 +19,8 @@ from simcheck.records.case import DispersionAim, Errors
 from simcheck.records.dispersion import OUTCOMES, ROW, Rows
 from tests.cases_for_tests import MARS, case
 from tests.cli import samples as made_up
+
+CHUNK = 50
 
 
 def job(success: float = 0.9, confidence: float = 0.9) -> Job:
@@ -46,6 +48,7 @@ def coins(share: float) -> Any:
 
 def fly(monkeypatch: pytest.MonkeyPatch, share: float, samples: int, **options: Any) -> Any:
     monkeypatch.setattr(running, "fly_chunk", coins(share))
+    monkeypatch.setattr(dispersal, "CHUNK", {True: CHUNK, False: CHUNK})
     return disperse(job(), samples, MemoryStore(), HereExecutor, 1, **options)
 
 

@@ -1,0 +1,133 @@
+"""Open-loop flights side by side are those of `fly_plan`, one by one."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from simcheck.dispersing.flights import Job, fly_chunk
+from simcheck.flying.lanes import fly_lanes
+from simcheck.flying.mission import fly_plan
+from simcheck.judging import judge
+from simcheck.planning.planner import plan_ring
+from simcheck.records.case import Case, Errors, Limits, Member
+from simcheck.records.dispersion import OUTCOMES
+from simcheck.records.plan import Plan
+from simcheck.records.wish import Wish
+from tests.cases_for_tests import MARS, case
+
+ERRORS = Errors(
+    thrust_bias=0.01,
+    isp_bias=0.003,
+    magnitude_proportional=0.005,
+    magnitude_fixed_m_s=0.005,
+    pointing_proportional_rad=0.01,
+    pointing_fixed_m_s=0.003,
+    ignition_time_s=0.2,
+    initial_position_m=200.0,
+    initial_velocity_m_s=0.05,
+    accelerometer_scale=0.001,
+)
+COUNT = 10
+
+
+def relay(cutoff: str = "duration", errors: Errors = ERRORS, **limits: float) -> tuple[Case, Plan]:
+    """An invented case with a member, and a plan for it."""
+    made = case(MARS, slot=3, forces=("j2",), members=(Member(name="M", slot=0),), **limits)
+    engine = replace(made.engine, cutoff=cutoff)  # type: ignore[arg-type]
+    made = replace(made, engine=engine, errors=errors)
+    return made, plan_ring(made, Wish(effort=0))
+
+
+@pytest.mark.parametrize("cutoff", ["duration", "velocity", "orbit"])
+def test_lanes_are_the_flights(cutoff: str) -> None:
+    """Errors, Δv, propellant and arrival to rounding; extremes to some ten metres."""
+    made, plan = relay(cutoff)
+    flown = fly_lanes(made, plan, 4, range(COUNT))
+    for k in range(COUNT):
+        one = fly_plan(made, plan, seed=4, sample=k, reference=False)
+        assert abs(np.degrees(flown.phase[k]) - one.errors.phase_deg) < 1e-8
+        assert abs(flown.period[k] - one.errors.period_s) < 1e-5
+        assert abs(flown.eccentricity[k] - one.errors.eccentricity) < 1e-10
+        assert abs(np.degrees(flown.plane[k]) - one.errors.plane_deg) < 1e-9
+        assert abs(flown.dv[k] - one.dv_used_m_s) < 1e-9
+        assert abs(flown.propellant[k] - one.propellant_used_kg) < 1e-9
+        assert abs(flown.arrival[k] - one.arrival_time_s) < 1e-6
+        assert abs(flown.lowest[k] - made.body.radius_m - one.lowest_altitude_m) < 30.0
+        assert abs(flown.largest[k] - one.largest_radius_m) < 30.0
+        assert one.closest_approach_m is not None
+        assert abs(flown.closest[k] - one.closest_approach_m) < 1e-3 * one.closest_approach_m
+
+
+def test_without_errors_every_lane_is_the_nominal() -> None:
+    """The same row for each sample, and it is within."""
+    made, plan = relay(errors=Errors())
+    rows = fly_chunk(Job(case=made, plan=plan, seed=0, planner="ring"), 0, 5)
+    assert rows["within"].all()
+    assert len(np.unique(rows["phase_deg"])) == 1
+
+
+def test_a_lane_does_not_depend_on_its_neighbours() -> None:
+    """One by one, in other chunks, in another order: the same bytes."""
+    made, plan = relay()
+    job = Job(case=made, plan=plan, seed=4, planner="ring")
+    together = fly_chunk(job, 0, COUNT)
+    for first, count in ((0, 1), (3, 4), (9, 1)):
+        part = fly_chunk(job, first, count)
+        assert part.tobytes() == together[first : first + count].tobytes()
+
+
+def test_rows_are_judged_as_flights_are() -> None:
+    """Tolerances and limits tight enough that some lanes keep them and some do not."""
+    loose = replace(ERRORS, thrust_bias=3e-4, pointing_proportional_rad=3e-4, isp_bias=0.0)
+    loose = replace(loose, magnitude_proportional=2e-4, magnitude_fixed_m_s=0.0)
+    made, plan = relay(errors=loose)
+    mean = plan.commanded_dv_m_s
+    for limits in (made.limits, replace(made.limits, dv_m_s=mean)):
+        one = replace(made, limits=limits)
+        rows = fly_chunk(Job(case=one, plan=plan, seed=6, planner="ring"), 0, 30)
+        verdicts = [
+            judge(one, fly_plan(one, plan, seed=6, sample=k, reference=False)).verdict == "within"
+            for k in range(30)
+        ]
+        assert rows["within"].astype(bool).tolist() == verdicts
+        assert 0 < sum(verdicts) < 30
+
+
+@pytest.mark.parametrize("what", ["tank", "radius", "separation", "altitude"])
+def test_lanes_out_of_the_ordinary_fly_alone(what: str) -> None:
+    """A dry tank, or near a limit: flown by `fly_plan`, and the row is that flight's."""
+    made, plan = relay()
+    nominal = fly_plan(made, plan, reference=False)
+    assert nominal.closest_approach_m is not None
+    limits = {
+        "tank": Limits(),
+        "radius": Limits(max_radius_m=nominal.largest_radius_m),
+        "altitude": Limits(min_altitude_m=nominal.lowest_altitude_m),
+        "separation": Limits(separation_m=nominal.closest_approach_m),
+    }[what]
+    craft = made.craft
+    if what == "tank":
+        craft = replace(craft, propellant_kg=0.6 * nominal.propellant_used_kg)
+    made = replace(made, limits=limits, craft=craft)
+    assert fly_lanes(made, plan, 4, range(6)).alone.all()
+    rows = fly_chunk(Job(case=made, plan=plan, seed=4, planner="ring"), 0, 6)
+    for row in rows:
+        one = fly_plan(made, plan, seed=4, sample=int(row["sample"]), reference=False)
+        assert OUTCOMES[row["outcome"]] == one.outcome
+        assert row["phase_deg"] == one.errors.phase_deg or np.isnan(row["phase_deg"])
+        assert row["lowest_altitude_m"] == one.lowest_altitude_m
+
+
+def test_missed_burns_are_missed() -> None:
+    """With a chance of a third, the lanes that miss a burn are those that do in `fly_plan`."""
+    made, plan = relay(errors=replace(ERRORS, missed_burn=0.3))
+    flown = fly_lanes(made, plan, 4, range(COUNT))
+    for k in range(COUNT):
+        one = fly_plan(made, plan, seed=4, sample=k, reference=False)
+        if not flown.alone[k]:
+            assert abs(flown.dv[k] - one.dv_used_m_s) < 1e-9
+            assert abs(flown.period[k] - one.errors.period_s) < 1e-5
+    assert len(np.unique(np.round(flown.dv / 50))) > 2
