@@ -29,7 +29,7 @@ COMMANDS = {
     "plan": "The burns only, each with its reason and its alternatives.",
     "fly": "Fly a plan and judge the flight.",
     "trim": "What to do next, from a measured state.",
-    "disperse": "Monte Carlo: how likely it works, and what to hold back.",
+    "disperse": "How likely it works, how much propellant to hold back, and because of what.",
 }
 """Each command's line in the help; it lives in the module of its name, imported when asked for."""
 
