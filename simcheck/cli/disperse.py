@@ -53,7 +53,7 @@ def command(
     asked: Asked,
     as_json: bool,
 ) -> int:
-    """How likely it works, how much propellant to hold back, and because of what.
+    """How likely it works, and how much propellant to hold back.
 
     Flies the plan many times with the case's [errors] drawn, and with the flight team of its
     [operations]. CASE is a case file (TOML), PLAN a document that `simcheck plan --json` wrote;

@@ -29,7 +29,7 @@ COMMANDS = {
     "plan": "The burns only, each with its reason and its alternatives.",
     "fly": "Fly a plan and judge the flight.",
     "trim": "What to do next, from a measured state.",
-    "disperse": "How likely it works, how much propellant to hold back, and because of what.",
+    "disperse": "How likely it works, and how much propellant to hold back.",
 }
 """Each command's line in the help; it lives in the module of its name, imported when asked for."""
 
