@@ -105,7 +105,10 @@ def summarise(job: Job, rows: Rows, stopped_by: str, *, looked_on: bool = False)
 
 
 def percentiles(values: Array, unit: str, confidence: float) -> Percentiles:
-    """Percentiles of the values that are numbers, each with its order-statistic interval."""
+    """Percentiles of the values that are numbers, each with its order-statistic interval.
+
+    One so far out that not a single sample is expected beyond it is not known.
+    """
     known = np.sort(values[np.isfinite(values)])
     shares = np.array(LEVELS) / 100
     if not len(known):
@@ -118,15 +121,22 @@ def percentiles(values: Array, unit: str, confidence: float) -> Percentiles:
         unit=unit,
         mean=float(np.mean(known)),
         levels=LEVELS,
-        values=tuple(float(x) for x in quantile(known, shares)),
+        values=tuple(
+            float(x) if _reached(len(known), p) else math.nan
+            for x, p in zip(quantile(known, shares), shares, strict=True)
+        ),
         low=tuple(float(x) for x in order_statistic(known, low)),
         high=tuple(float(x) for x in order_statistic(known, high)),
     )
 
 
+def _reached(samples: int, share: float) -> bool:
+    return samples * min(share, 1 - share) >= 1 - 1e-9
+
+
 def _load(spent: Array, level: float, confidence: float) -> tuple[float, float]:
     """Propellant that this share of the flights does with, and its upper bound; NaN if too few."""
-    if not len(spent):
+    if not _reached(len(spent), level):
         return math.nan, math.nan
     known = np.sort(spent)
     _, high = quantile_interval(len(known), level, confidence)

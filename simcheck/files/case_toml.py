@@ -33,9 +33,9 @@ from simcheck.files.case_settings import (
     read_tolerance,
 )
 from simcheck.files.case_tables import Table
+from simcheck.files.plain_text import read_bytes
 from simcheck.records.case import Body, Case, Craft, Engine, Member, Ring
 
-_LARGEST = 1_000_000  # bytes; a case file has a few thousand
 _EPOCH = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2}(\.\d+)?)?", re.ASCII)
 
 
@@ -44,7 +44,7 @@ def load_case(path: str | Path) -> Case:
 
     Raises InputError with one line a fault where the file cannot be read or is wrong.
     """
-    content = _read_bytes(path)
+    content = read_bytes(path, "case file")
     data, faults = _parse(content, str(path))
     top = Table(faults, (), data)
     head = _read_head(top)
@@ -89,23 +89,6 @@ def _digest(content: bytes, message: bytes) -> str:
     if message:
         digest.update(b"\0" + message)  # a zero byte is in neither
     return digest.hexdigest()
-
-
-def _read_bytes(path: str | Path) -> bytes:
-    """The file's bytes, InputError where there are none to be had."""
-    try:
-        with Path(path).open("rb") as file:
-            content = file.read(_LARGEST + 1)
-    except FileNotFoundError:
-        raise InputError(f"{path}: there is no such file") from None
-    except IsADirectoryError:
-        raise InputError(f"{path}: expected a case file, got a directory") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{path}: cannot be read: {reason}") from None
-    if len(content) > _LARGEST:
-        raise InputError(f"{path}: expected a case file of less than 1 MB, got more")
-    return content
 
 
 def _parse(content: bytes, file: str) -> tuple[Mapping[str, object], Faults]:

@@ -9,20 +9,23 @@ from simcheck.errors import InputError
 _LARGEST = 1_000_000  # bytes; a message or a measured state has a few thousand
 
 
-def read_bytes(path: str | Path) -> bytes:
-    """What the file holds. Raises InputError where it cannot be read or is too large."""
+def read_bytes(path: str | Path, what: str = "file") -> bytes:
+    """What the file holds; `what` names it in messages.
+
+    Raises InputError where it cannot be read or is too large.
+    """
     try:
         with Path(path).open("rb") as stream:
             content = stream.read(_LARGEST + 1)
     except FileNotFoundError:
         raise InputError(f"{path}: there is no such file") from None
     except IsADirectoryError:
-        raise InputError(f"{path}: expected a file, got a directory") from None
+        raise InputError(f"{path}: expected a {what}, got a directory") from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"{path}: cannot be read: {reason}") from None
     if len(content) > _LARGEST:
-        raise InputError(f"{path}: expected a file of less than 1 MB, got more")
+        raise InputError(f"{path}: expected a {what} of less than 1 MB, got more")
     return content
 
 

@@ -38,7 +38,7 @@ def dispersion_text(case: Case, plan: Plan, found: Dispersion, ring: RingMotion)
     return stacked(
         header(case, plan, ring),
         heading("Flights"),
-        facts(_flights(found)),
+        facts(_flights(case, found)),
         *_percentiles(found),
         heading("Δv in four columns, which nothing adds"),
         facts(_dv(found)),
@@ -51,7 +51,8 @@ def dispersion_text(case: Case, plan: Plan, found: Dispersion, ring: RingMotion)
     )
 
 
-def _flights(found: Dispersion) -> list[tuple[str, str]]:
+def _flights(case: Case, found: Dispersion) -> list[tuple[str, str]]:
+    varies = any(size > 0 for size in vars(case.errors).values())
     within, outcomes = found.within, found.outcomes
     others = [f"{name} {number}" for name, number in outcomes.items() if number and name != "flown"]
     how = "closed loop: the team replans and trims" if found.closed_loop else "open loop"
@@ -63,6 +64,7 @@ def _flights(found: Dispersion) -> list[tuple[str, str]]:
             f" between {share(within.low)} and {share(within.high)} ({within.interval})",
         ),
         ("ended otherwise", ", ".join(others)),
+        ("errors", "" if varies else "the case has none: every flight is the same one"),
     ]
 
 
@@ -109,7 +111,7 @@ def _loads(case: Case, found: Dispersion) -> list[tuple[str, str]]:
     rows = []
     for level, value in found.load_kg.items():
         high = found.load_high_kg[level]
-        bound = f", at most {kilograms(high)}" if math.isfinite(high) else ", too few for a bound"
+        bound = f", at most {kilograms(high)}" if math.isfinite(high) else ", too few flights"
         rows.append((f"for {level}", f"{kilograms(value)}{bound}"))
     return [*rows, ("on board", kilograms(case.craft.propellant_kg))]
 

@@ -140,6 +140,9 @@ def test_percentiles_and_loads_are_order_statistics(monkeypatch: pytest.MonkeyPa
     assert part.unit == "kg"
     for level, value, low, high in zip(part.levels, part.values, part.low, part.high, strict=True):
         known = np.sort(rows["propellant_used_kg"])
+        if level > 99.5:
+            assert np.isnan(value)  # of 400 flights none is expected beyond it
+            continue
         assert value in known
         assert abs(np.mean(known <= value) - level / 100) <= 1 / 400
         assert not low > value
@@ -147,7 +150,7 @@ def test_percentiles_and_loads_are_order_statistics(monkeypatch: pytest.MonkeyPa
     within = np.sort(rows["propellant_used_kg"][rows["within"] == 1])
     assert found.load_kg["99 %"] in within
     assert np.mean(within <= found.load_kg["99 %"]) >= 0.99
-    assert np.isnan(found.load_high_kg["99.87 %"])  # that takes thousands
+    assert np.isnan(found.load_kg["99.87 %"])  # that takes thousands
 
 
 def test_drivers_of_a_linear_case(monkeypatch: pytest.MonkeyPatch) -> None:
