@@ -12,20 +12,8 @@ from dataclasses import dataclass
 from simcheck.files.case_faults import Faults
 
 
-def _any(value: object) -> bool:
-    return True
-
-
 def _holds(word: str) -> Callable[[object], bool]:
     return lambda value: isinstance(value, list) and word in value
-
-
-def _is(word: str) -> Callable[[object], bool]:
-    return lambda value: value == word
-
-
-def _positive(value: object) -> bool:
-    return isinstance(value, int) and value > 0
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from simcheck.errors import InputError
 from simcheck.files.case_toml import load_case
 from simcheck.records.case import Case
+from tests import cases_for_tests
 
 Load = Callable[[str], Case]
 Find = Callable[[str], tuple[str, ...]]
@@ -555,3 +556,11 @@ def test_no_file_raises_anything_but_input_errors(tmp_path: Path, content: bytes
         assert re.match(rf"{re.escape(str(path))}(:\d+)?: .+", fault)
         assert fault.isprintable()
         assert len(fault) < 700
+
+
+def test_an_accelerometers_scale_is_a_share(tmp_path: Path) -> None:
+    """A key of ours beside the design's: one sigma of what an accelerometer reads wrong."""
+    case = cases_for_tests.load(
+        cases_for_tests.toml({"errors": {"accelerometer_scale": "0.1 %"}}), tmp_path
+    )
+    assert case.errors.accelerometer_scale == 0.001
