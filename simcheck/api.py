@@ -126,9 +126,19 @@ def trim(
     return advise(case, estimate, find_planner(planner), prefer)
 
 
-def setbacks(case: Case, plan: Plan, planner: str = "ring") -> tuple[Setback, ...]:
-    """What losing each burn of a plan, or half of it, takes to recover from."""
-    return find_setbacks(case, plan, find_planner(planner))
+def setbacks(
+    case: Case, plan: Plan, planner: str = "ring", *, workers: int = 1
+) -> tuple[Setback, ...]:
+    """What losing each burn of a plan, or half of it, takes to recover from.
+
+    workers are processes that work it out side by side.
+    """
+    if workers == 1:
+        return find_setbacks(case, plan, find_planner(planner))
+    from simcheck.dispersing.executors import local
+
+    with local(workers)() as executor:
+        return find_setbacks(case, plan, find_planner(planner), executor)
 
 
 def disperse(

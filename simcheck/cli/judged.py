@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import Literal
 
 from simcheck import api
@@ -12,6 +13,7 @@ from simcheck.records.plan import Plan
 from simcheck.records.setback import Setback
 
 WITHIN, OUTSIDE = 0, 1
+_WORKERS = 4
 
 
 def fly_and_judge(
@@ -30,8 +32,8 @@ def fly_and_judge(
         ring = api.resolved_ring(case)
     lost: tuple[Setback, ...] = ()
     if command == "check":
-        with busy("losing burns"):
-            lost = api.setbacks(case, plan, asked.planner)
+        # No spinner here: its thread and a fork of this process do not go together.
+        lost = api.setbacks(case, plan, asked.planner, workers=min(os.cpu_count() or 1, _WORKERS))
     if as_json:
         from simcheck.files.documents import flight_document
 

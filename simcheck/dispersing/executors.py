@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
+import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from importlib.util import find_spec
 from typing import Any
 
 from simcheck.errors import InputError
+
+_LOOK_S = 0.5
 
 
 class HereExecutor(Executor):
@@ -32,7 +37,9 @@ def local(workers: int) -> Callable[[], Executor]:
     # Forked workers start with what is imported and compiled already; elsewhere they are spawned.
     methods = multiprocessing.get_all_start_methods()
     context = multiprocessing.get_context("fork" if "fork" in methods else "spawn")
-    return lambda: ProcessPoolExecutor(workers, mp_context=context, initializer=_leave_interrupts)
+    return lambda: ProcessPoolExecutor(
+        workers, mp_context=context, initializer=_serve, initargs=(os.getpid(),)
+    )
 
 
 class ClusterExecutor(Executor):
@@ -71,6 +78,13 @@ def dask(address: str) -> Callable[[], Executor]:
     return lambda: ClusterExecutor(address)
 
 
-def _leave_interrupts() -> None:
-    """Ctrl-C goes to every process of a terminal; only the one that gathers is to heed it."""
+def _serve(master: int) -> None:
+    """Leave Ctrl-C to the process that gathers, and end when that one is gone (kill -9 too)."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    def watch() -> None:
+        while os.getppid() == master:
+            time.sleep(_LOOK_S)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()

@@ -93,7 +93,15 @@ def _flown(
                 executor.shutdown(wait=False, cancel_futures=True)
                 executor = start()
     finally:
-        executor.shutdown(wait=False, cancel_futures=True)
+        _end(executor, at_once=bool(waiting or under_way))
+
+
+def _end(executor: Executor, *, at_once: bool) -> None:
+    """Let an executor go; at once: without waiting for flights that nobody asks for any more."""
+    processes = dict(getattr(executor, "_processes", None) or {}) if at_once else {}
+    executor.shutdown(wait=False, cancel_futures=True)
+    for process in processes.values():
+        process.terminate()
 
 
 def _count_deaths(deaths: dict[Chunk, int], lost: list[Chunk]) -> None:

@@ -8,6 +8,7 @@ dozen cases takes seconds: what a recovery costs here, a patient search may do a
 from __future__ import annotations
 
 import math
+from concurrent.futures import Executor
 from typing import NamedTuple
 
 import numpy as np
@@ -49,17 +50,24 @@ class _Way(NamedTuple):
     spent: float
 
 
-def setbacks(case: Case, plan: Plan, planner: Planner) -> tuple[Setback, ...]:
-    """For each burn of the plan, what losing all or half of it takes to recover from."""
+def setbacks(
+    case: Case, plan: Plan, planner: Planner, executor: Executor | None = None
+) -> tuple[Setback, ...]:
+    """For each burn of the plan, what losing all or half of it takes to recover from.
+
+    executor, where given, works them out side by side; the answer does not depend on it.
+    """
     propagator = fast_propagator(gravity_of(case))
     scene = _Scene(case, plan, planner, propagator, resolve_ring(case.ring, propagator))
     craft = case.craft
     state = np.concatenate([craft.position_m, craft.velocity_m_s, [craft.mass_kg]])
-    way, found = _Way(0.0, state, 0.0), []
+    way, cases = _Way(0.0, state, 0.0), list[_Loss]()
     for index, command in enumerate(plan.commands):
-        found += [_recovery(scene, index, lost, way) for lost in LOSSES]
+        cases += [_Loss(scene, index, lost, way) for lost in LOSSES]
         way = _burnt(scene, command, 1.0, way)
-    return tuple(found)
+    if executor is None:
+        return tuple(map(_recovery, cases))
+    return tuple(executor.map(_recovery, cases))
 
 
 def _burnt(scene: _Scene, command: Command, share: float, way: _Way) -> _Way:
@@ -87,8 +95,18 @@ def _engine(case: Case, command: Command) -> Engine:
     return engine
 
 
-def _recovery(scene: _Scene, index: int, lost: float, way: _Way) -> Setback:
+class _Loss(NamedTuple):
+    """What is lost where: burn `index` of the scene's plan, the way up to it flown as planned."""
+
+    scene: _Scene
+    burn: int
+    lost: float
+    way: _Way
+
+
+def _recovery(loss: _Loss) -> Setback:
     """Lose a share of a burn, track, and ask the planner."""
+    scene, index, lost, way = loss
     case, plan = scene.case, scene.plan
     label = plan.commands[index].burn
     way = _burnt(scene, plan.commands[index], 1.0 - lost, way)

@@ -102,10 +102,10 @@ def _asked(now: Situation, planner: Planner) -> Plan:
     trims = now.trimming or now.at_the_end
     wish = Wish(flying=left, most_burns=now.trims_left if trims else None)
     try:
-        few = max(now.trims_left - RESERVE, 1) if trims else None
+        few = max(now.trims_left - RESERVE, 1) if now.at_the_end else wish.most_burns
         plan = planner(later, replace(wish, most_burns=few))
     except NoPlanError:
-        if not trims:
+        if not now.at_the_end:
             raise
         plan = planner(later, wish)
     kept = {x.burn for x in now.remaining}

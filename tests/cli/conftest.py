@@ -36,5 +36,5 @@ def verbs(monkeypatch: pytest.MonkeyPatch) -> Verbs:
     )
     monkeypatch.setattr(api, "fly", lambda case, plan, **asked: made.answer("flight", **asked))
     monkeypatch.setattr(api, "resolved_ring", samples.ring)
-    monkeypatch.setattr(api, "setbacks", lambda case, plan, planner: ())
+    monkeypatch.setattr(api, "setbacks", lambda case, plan, planner, workers: ())
     return made

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
+import time
 from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -84,3 +88,28 @@ def test_a_scheduler_that_is_not_there_is_wrong_input(monkeypatch: pytest.Monkey
     monkeypatch.setattr(distributed, "Client", refuse)
     with pytest.raises(InputError, match=r"--dask tcp://127.0.0.1:9: no scheduler answers there"):
         dask("tcp://127.0.0.1:9")()
+
+
+def test_workers_end_with_the_process_that_gathers(tmp_path: Path) -> None:
+    """Killed with -9, a run leaves no worker behind."""
+    script = tmp_path / "run.py"
+    script.write_text(
+        "import os, time\n"
+        "from simcheck.dispersing.executors import local\n"
+        "pool = local(2)()\n"
+        "print(*{f.result() for f in [pool.submit(os.getpid) for _ in range(8)]}, flush=True)\n"
+        "time.sleep(60)\n",
+        encoding="utf-8",
+    )
+    run = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, text=True)
+    assert run.stdout is not None
+    workers = [int(x) for x in run.stdout.readline().split()]
+    run.kill()
+    run.wait()
+    run.stdout.close()
+    assert workers
+    for _ in range(100):
+        if not any(Path(f"/proc/{pid}").exists() for pid in workers):
+            return
+        time.sleep(0.1)
+    raise AssertionError("workers are left")
