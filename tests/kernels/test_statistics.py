@@ -1,4 +1,7 @@
-"""Rates, quantiles, verdicts and drivers: held against direct sums and simulated histories."""
+"""Rates, quantiles, verdicts and drivers: held against direct sums and simulated histories.
+
+Long because each statement is held against its own direct sum, and the rules against histories.
+"""
 
 import math
 import subprocess

@@ -1,4 +1,7 @@
-"""Trims: what they cost against the trade's rules, and where they bring a craft, flown in full."""
+"""Trims: what they cost against the trade's rules, and where they bring a craft, flown in full.
+
+Long because each error, and each pair of them, has its rule of the trade.
+"""
 
 from __future__ import annotations
 
