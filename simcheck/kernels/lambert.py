@@ -71,16 +71,19 @@ def _solve(lam: Array, wanted: Array, revolutions: int, *, long_period: bool) ->
         else:
             root = ((m * np.pi + np.pi) / (8 * wanted)) ** (2 / 3)
         x = (root - 1) / (root + 1)
+    shape, x, lam, wanted = np.shape(x), np.ravel(x), np.ravel(lam), np.ravel(wanted)
+    rows = np.flatnonzero(np.isfinite(x))
     for _ in range(_ITERATIONS):
-        step = _householder(x, lam, wanted, revolutions)
-        x = x - step
-        if np.all(~(np.abs(step) > _SETTLED)):
+        step = _householder(x[rows], lam[rows], wanted[rows], revolutions)
+        x[rows] -= step
+        rows = rows[np.abs(step) > _SETTLED]
+        if not len(rows):
             break
     missed = np.abs(_time_of_flight(x, lam, revolutions) / wanted - 1)
     good = (missed < 1e-9) & (x > -1)
     if revolutions:
         good &= x < 1
-    return np.where(good, x, np.nan)
+    return np.where(good, x, np.nan).reshape(shape)
 
 
 def _first_guess(lam: Array, wanted: Array) -> Array:

@@ -31,6 +31,9 @@ _RESTORING = 8
 _BENDING = 1e-6  # step of the differences of slopes
 _FLAT = 1e-7  # share of the largest curvature below which there is none
 _FLATTEST = 1e-3  # least curvature along the equations that a step trusts
+_STIFF, _STIFFER = 0.1, 10.0  # first curvature added to steps that were cut, and its growth
+_STIFFEST = 1e4  # beyond it a row that finds no way down is given up
+_CUT, _WHOLE = 0.3, 0.9  # shares of a step: cut below, whole above
 _SOFT = 1e-9  # keeps dependent equations solvable
 
 
@@ -81,24 +84,28 @@ def minimise(
     everyone = np.arange(count)
     now = look(x, everyone)
     weight = np.full(count, 1.0)
+    stiff = np.zeros(count)
     moving = np.ones(count, dtype=bool)
     for turn in range(iterations):
         rows = np.flatnonzero(moving)
         here = _Look(*(part[rows] for part in now))
         if curved:
-            step, force = _curved_step(look, x[rows], rows, here)
+            step, force = _curved_step(look, x[rows], rows, here, stiff[rows])
         else:
             step, force = _step(here, hessian[rows])
         step *= (reach / np.maximum(np.max(np.abs(step), axis=1), reach))[:, None]
         weight[rows] = np.maximum(weight[rows], 1.5 * np.max(np.abs(force), axis=1))
-        moved = _moved(function, x[rows], rows, step, here, weight[rows])
+        moved = _moved(function, x[rows], rows, step, here, weight[rows], strict=curved)
         fresh = look(x[rows] + moved, rows)
         good = np.isfinite(fresh.cost) & np.all(np.isfinite(fresh.bend), axis=(1, 2))
         good &= np.all(np.isfinite(fresh.slope), axis=1)
-        if not curved:
-            hessian[rows] = _updated(hessian[rows], moved, here, fresh, force, good)
         change = np.abs(fresh.cost - here.cost) / np.maximum(np.abs(here.cost), 1e-12)
         still = (change < settled) & (np.max(np.abs(fresh.rest), axis=1) < _MET)
+        if curved:
+            stiff[rows] = _stiffened(stiff[rows], step, moved)
+            still &= np.any(moved != 0, axis=1) | (stiff[rows] > _STIFFEST)
+        else:
+            hessian[rows] = _updated(hessian[rows], moved, here, fresh, force, good)
         kept = rows[good]
         x[kept] += moved[good]
         for part, other in zip(now, fresh, strict=True):
@@ -182,7 +189,7 @@ def _step(here: _Look, hessian: Array) -> tuple[Array, Array]:
 
 
 def _curved_step(
-    look: Callable[[Array, Rows], _Look], x: Array, rows: Rows, here: _Look
+    look: Callable[[Array, Rows], _Look], x: Array, rows: Rows, here: _Look, stiff: Array
 ) -> tuple[Array, Array]:
     """Steps (b, n) and multipliers (b, k) with the Lagrangian's own curvature.
 
@@ -200,9 +207,18 @@ def _curved_step(
     back = np.swapaxes(along, 1, 2)
     values, vectors = np.linalg.eigh(back @ curve @ along)
     pull = back @ (slope + np.einsum("bij,bj->bi", curve, normal))[..., None]
-    share = (np.swapaxes(vectors, 1, 2) @ pull) / np.maximum(np.abs(values), _FLATTEST)[..., None]
+    bent = np.maximum(np.abs(values), _FLATTEST) + stiff[:, None]
+    share = (np.swapaxes(vectors, 1, 2) @ pull) / bent[..., None]
     step = normal - (along @ vectors @ share)[..., 0]
     return np.where(fine[:, None], step, 0.0), force
+
+
+def _stiffened(stiff: Array, step: Array, moved: Array) -> Array:
+    """The curvature (b,) added in all directions at the next step: more after a step cut short."""
+    share = np.max(np.abs(moved), axis=1) / np.maximum(np.max(np.abs(step), axis=1), 1e-300)
+    more = np.maximum(_STIFFER * stiff, _STIFF)
+    less = np.where(stiff > _STIFF, stiff / _STIFFER, 0.0)
+    return np.where(share < _CUT, more, np.where(share > _WHOLE, less, stiff))
 
 
 def _curvature(
@@ -216,14 +232,14 @@ def _curvature(
     """The Lagrangian's second derivatives (b, n, n), and directions that keep the equations."""
     count, size = x.shape
     across = bend.shape[1]
-    ahead = x[:, None, :] + _BENDING * np.eye(size)
-    shifted = look(ahead.reshape(-1, size), np.repeat(rows, size))
-    bends = shifted.bend.reshape(count, size, across, size)
-    pulled = shifted.slope.reshape(count, size, size) + np.einsum("bjkn,bk->bjn", bends, force)
-    rise = (pulled - (slope + np.einsum("bkn,bk->bn", bend, force))[:, None]) / _BENDING
     still = (slope == 0) & np.all(bend == 0, axis=1)  # variables that nothing depends on stay put
-    known = np.isfinite(rise) & ~(still[:, :, None] | still[:, None, :])
-    rise = np.where(known, rise, 0.0)
+    row, which = np.nonzero(~still)
+    shifted = look(x[row] + _BENDING * np.eye(size)[which], rows[row])
+    pulled = shifted.slope + np.einsum("mkn,mk->mn", shifted.bend, force[row])
+    flat = slope + np.einsum("bkn,bk->bn", bend, force)
+    rise = np.zeros((count, size, size))
+    rise[row, which] = np.where(still[row], 0.0, (pulled - flat[row]) / _BENDING)
+    rise = np.where(np.isfinite(rise), rise, 0.0)
     along = np.linalg.qr(np.swapaxes(bend, 1, 2), mode="complete")[0][:, :, across:]
     return 0.5 * (rise + np.swapaxes(rise, 1, 2)), along
 
@@ -249,9 +265,18 @@ def give_of(slopes: Slopes, point: Array) -> Array:
 
 
 def _moved(
-    function: Function, x: Array, rows: Rows, step: Array, here: _Look, weight: Array
+    function: Function,
+    x: Array,
+    rows: Rows,
+    step: Array,
+    here: _Look,
+    weight: Array,
+    *,
+    strict: bool,
 ) -> Array:
     """For each row the longest share of its step, corrected, that lowers the merit enough.
+
+    Where none does, the one with the least merit, or nothing if strict.
 
     Each trial is drawn back onto the equations by a Newton step with the slopes at x (a
     second-order correction): without it a curved equation allows only tiny shares.
@@ -277,8 +302,10 @@ def _moved(
     merit = np.where(np.isfinite(merit), merit, np.inf)
     passed = merit <= bar + 1e-15 * np.abs(start)[:, None]
     first = np.argmax(passed, axis=1)
-    chosen = np.where(passed.any(axis=1), first, np.argmin(merit, axis=1))
-    return np.asarray(trial[np.arange(count), chosen] - x)
+    some = passed.any(axis=1)
+    chosen = np.where(some, first, np.argmin(merit, axis=1))
+    moved = trial[np.arange(count), chosen] - x
+    return np.where(some[:, None], moved, 0.0) if strict else np.asarray(moved)
 
 
 def _updated(

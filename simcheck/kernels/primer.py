@@ -52,13 +52,16 @@ class Conditions(NamedTuple):
     free (n,): whether the time of a burn is free. slopes (n, 6): of an active limit on the orbit
     after each burn, by position and velocity there; zero where none is. capped (n,): whether a
     burn is held at its longest, so that the primer there may be longer than one. open_phase:
-    whether the place of arrival along the ring is free.
+    whether the place of arrival along the ring is free. early: half the length in s of a first burn
+    that is as early as its length allows, capped too: what it gains by being later is what it loses
+    by being longer.
     """
 
     free: NDArray[np.bool_]
     slopes: Array
     capped: NDArray[np.bool_]
     open_phase: bool
+    early: float = 0.0
 
 
 class Primer(NamedTuple):
@@ -157,6 +160,11 @@ def _solve(
         if conditions.free[k]:
             rows.append((directions[k] @ form[3:])[None])
             right.append(np.zeros(1))
+    if conditions.early:
+        row = conditions.early * rate * (directions[0] @ forms.before[0][3:])
+        row[first_held] += 1.0
+        rows.append(row[None])
+        right.append(np.zeros(1))
     if conditions.open_phase:
         rows.append(_arrival(path, forms.before[-1], rate, gm)[None])
         right.append(np.zeros(1))
@@ -198,6 +206,7 @@ def _sampled(
         between = np.ones(len(at), dtype=bool)
         between[-1] = False
         between[0] = index == 0
+        between &= end > begin  # no orbit is flown before a burn at the start
         inside.append(between)
     return np.concatenate(times), np.concatenate(samples), np.concatenate(inside)
 
@@ -229,7 +238,8 @@ def _summit(times: Array, lengths: Array, top: int) -> tuple[float, float]:
     a, b, c = lengths[top - 1 : top + 2]
     step = times[top + 1] - times[top]
     bend = a - 2 * b + c
-    if not (bend < 0 and np.isclose(step, times[top] - times[top - 1])):
+    even = np.isclose(step, times[top] - times[top - 1])
+    if not (bend < 0 and even and b >= max(a, c)):  # beside a burn the top is no summit
         return float(b), float(times[top])
     shift = 0.5 * (a - c) / bend
     return float(b - 0.25 * (a - c) * shift), float(times[top] + shift * step)

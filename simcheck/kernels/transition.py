@@ -54,20 +54,22 @@ def _universal(
 def _functions(chi: Array, alpha: Array) -> tuple[Array, Array, Array]:
     """U2, U4 and U5 of the full universal anomaly."""
     z = alpha * chi**2
-    c, s = stumpff(z)
-    u2 = chi**2 * c
-    small = np.abs(z) < _SERIES_BELOW
-    zs = np.where(small, z, 0.0)
-    c4, c5 = np.zeros_like(zs), np.zeros_like(zs)
-    for k in range(_TERMS, 0, -1):
-        c4 = (1.0 - c4 * zs) / ((2 * k + 1) * (2 * k + 2))
-        c5 = (1.0 - c5 * zs) / ((2 * k + 2) * (2 * k + 3))
     with np.errstate(all="ignore"):
-        far4, far5 = (0.5 - c) / z, (1 / 6 - s) / z
-    # c4 = 1/4! - z/6! + ..., so the nested sums above lack the first factor 1/2 and 1/6.
-    u4 = chi**4 * np.where(small, c4 / 2, far4)
-    u5 = chi**5 * np.where(small, c5 / 6, far5)
-    return u2, u4, u5
+        c, s = stumpff(z)
+        c4, c5 = (0.5 - c) / z, (1 / 6 - s) / z
+    small = np.abs(z) < _SERIES_BELOW
+    if small.any():
+        c4[small], c5[small] = _series(z[small])
+    return chi**2 * c, chi**4 * c4, chi**5 * c5
+
+
+def _series(z: Array) -> tuple[Array, Array]:
+    """Stumpff's functions of orders four and five near zero: 1/4! - z/6! and so on, 1/5! - z/7!."""
+    c4, c5 = np.zeros_like(z), np.zeros_like(z)
+    for k in range(_TERMS, 0, -1):
+        c4 = (1.0 - c4 * z) / ((2 * k + 1) * (2 * k + 2))
+        c5 = (1.0 - c5 * z) / ((2 * k + 2) * (2 * k + 3))
+    return c4 / 2, c5 / 6
 
 
 def _assemble(
@@ -82,37 +84,30 @@ def _assemble(
     c: Array,
     gm: float,
 ) -> Array:
-    def outer(a: Array, b: Array) -> Array:
-        return np.asarray(a[..., :, None] * b[..., None, :])
+    """The matrix from its four blocks: sums of outer products with dv, r0 and v0, and a diagonal.
 
-    def by(scale: Array, matrix: Array) -> Array:
-        return np.asarray(scale[..., None, None] * matrix)
-
+    Summed by their right-hand vectors, which takes a third of the products.
+    """
     r0n, rn = norm(r0), norm(r)
-    one = np.broadcast_to(np.eye(3), (*r0n.shape, 3, 3))
     dv, dr = v - v0, r - r0
-    rr = (
-        by(rn / gm, outer(dv, dv))
-        + by(1 / r0n**3, by(r0n * (1 - f), outer(r, r0)) + by(c, outer(v, r0)))
-        + by(f, one)
-    )
-    rv = (
-        by(r0n / gm * (1 - f), outer(dr, v0) - outer(dv, r0))
-        + by(c / gm, outer(v, v0))
-        + by(g, one)
-    )
-    twist = outer(r, v) - outer(v, r)
-    inner = one - by(1 / rn**2, outer(r, r)) + by(1 / (gm * rn), twist @ outer(r, dv))
-    vr = (
-        -by(1 / r0n**2, outer(dv, r0))
-        - by(1 / rn**2, outer(r, dv))
-        + by(fdot, inner)
-        - by(gm * c / (rn**3 * r0n**3), outer(r, r0))
-    )
-    vv = (
-        by(r0n / gm, outer(dv, dv))
-        + by(1 / rn**3, by(r0n * (1 - f), outer(r, r0)) - by(c, outer(r, v0)))
-        + by(gdot, one)
-    )
-    top = np.concatenate([rr, rv], axis=-1)
-    return np.concatenate([top, np.concatenate([vr, vv], axis=-1)], axis=-2)
+    gain = r0n * (1 - f)
+
+    def by(scale: Array, vector: Array) -> Array:
+        return np.asarray(scale[..., None] * vector)
+
+    turned = by(fdot * dot(r, v) / (gm * rn) - 1 / rn**2, r) - by(fdot * rn / gm, v)
+    none = np.zeros_like(r)
+    left = [
+        [by(rn / gm, dv), by(1 / r0n**3, by(gain, r) + by(c, v)), none, none],
+        [none, by(-gain / gm, dv), by(gain / gm, dr) + by(c / gm, v), none],
+        [turned, -by(1 / r0n**2, dv) - by(gm * c / (rn * r0n) ** 3, r), none, by(-fdot / rn**2, r)],
+        [by(r0n / gm, dv), by(gain / rn**3, r), by(-c / rn**3, r), none],
+    ]
+    right = np.stack([dv, r0, v0, r], axis=-2)
+    matrix = np.empty((*r0n.shape, 6, 6))
+    for index, (columns, scale) in enumerate(zip(left, (f, g, fdot, gdot), strict=True)):
+        block = np.stack(columns, axis=-1) @ right
+        block[..., [0, 1, 2], [0, 1, 2]] += scale[..., None]
+        row, column = 3 * (index // 2), 3 * (index % 2)
+        matrix[..., row : row + 3, column : column + 3] = block
+    return matrix

@@ -154,7 +154,7 @@ def _late(
         wider = [replace(p, end_s=stretch * end) for p in problems]
         made = _first_built(search(wider, Wish(prefer="time")))
         if made is not None:
-            long, dv = made.arrival, made.dv
+            long, dv = _end(problems[0], made), made.dv
             break
     over = long - problems[0].end_s
     message = (
@@ -163,6 +163,12 @@ def _late(
         f"cheapest takes {_span(candidate.arrival)} and {candidate.dv:.1f} m/s"
     )
     return NoPlanError(message, limit=limit, excess=over)
+
+
+def _end(problem: Problem, candidate: Candidate) -> float:
+    """When the last burn ends, half of it after the arrival."""
+    half = 0.5 * problem.mass_kg / problem.engine.thrust_n * candidate.impulses[-1].size
+    return candidate.arrival + half
 
 
 def _span(seconds: float) -> str:

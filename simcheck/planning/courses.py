@@ -210,6 +210,20 @@ def edges_of(field: Field, points: Array, bounds: Bounds) -> Array:
     return _edges(field, points, legs_of(field, points), bounds)
 
 
+def excess_of(field: Field, points: Array, bounds: Bounds) -> tuple[Array, Array]:
+    """Cost without walls (m,), and misses and excesses over the limits (m, 3 + edges)."""
+    legs = legs_of(field, points)
+    over = np.maximum(_edges(field, points, legs, bounds), 0.0)
+    there, _ = slot_at(field, points[:, burn_count(points) - 1])
+    rest = np.concatenate([legs.positions[:, -1] - there, over], axis=1)
+    return np.sum(_size(legs.burns), axis=1), rest
+
+
+def burn_excess(field: Field, point: Array) -> Array:
+    """Share (n,) by which each burn of a course passes its longest, negative below."""
+    return np.asarray(_long(field, *legs_of(field, point[None]))[0])
+
+
 def look_at(field: Field, points: Array, bounds: Bounds) -> tuple[Array, Array, Array, Array]:
     """Cost (m,), its slopes (m, n), misses (m, 3) and their slopes (m, 3, n)."""
     rows, size = points.shape

@@ -109,11 +109,17 @@ def history(field: Field, point: Array, latest: float, *, open_phase: bool = Fal
     # A burn before the first is impossible where that is as early as it can be.
     start = float(point[0]) if touched[0] else 0.0
     path = Trajectory(start, point[:count], legs.positions[0], legs.before[0], after)
+    capped = _capped(touched, count)
+    early = 0.0
+    if touched[0] and not (touched[1] or capped[0]):
+        early = field.half * float(norm(legs.burns[0, 0]))
+        capped[0] = True
     conditions = Conditions(
         _free_times(touched, count),
         _slopes(path, touched, count),
-        _capped(touched, count),
+        capped,
         open_phase,
+        early,
     )
     return primer_of(path, conditions, 1.0)
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.kernels.optimising import minimise
+from simcheck.kernels.optimising import Minima, minimise
 from simcheck.planning.courses import (
     Bounds,
     Field,
@@ -20,6 +20,7 @@ from simcheck.planning.courses import (
     cost_of,
     edge_count,
     edges_in,
+    excess_of,
     look_at,
     padded,
     stripped,
@@ -85,6 +86,11 @@ def refined(
     return _minima(field, starts, SOFT, settled=_ROUGHLY, steps=steps, hopeless=hopeless)
 
 
+def continued(field: Field, courses: list[Course], steps: int) -> list[Course]:
+    """Courses from `refined` drawn nearer to their optima behind the same walls, by curvature."""
+    return tightened(field, courses, SOFT, settled=_ROUGHLY, steps=steps)
+
+
 def tightened(
     field: Field, courses: list[Course], weight: float, *, settled: float, steps: int
 ) -> list[Course]:
@@ -95,6 +101,20 @@ def tightened(
     return _minima(
         field, courses, weight, settled=settled, steps=steps, hopeless=np.inf, curved=True
     )
+
+
+def repaired(field: Field, courses: list[Course]) -> list[Course]:
+    """The courses brought onto the slot and back within their limits by the least change."""
+    if not courses:
+        return []
+    room = max(x.number for x in courses)
+    bounds = _bounds([started(x.point, x.latest) for x in courses], room, 0.0)
+
+    def excess(points: Array, rows: Whose) -> tuple[Array, Array]:
+        return excess_of(field, points, bounds.of(rows))
+
+    points = np.array([padded(x.point, room) for x in courses])
+    return _met(courses, minimise(excess, points, iterations=0))
 
 
 def _minima(
@@ -130,6 +150,11 @@ def _minima(
         group=group.ravel(),
         curved=curved,
     )
+    return _met(starts, minima)
+
+
+def _met(starts: list[Course], minima: Minima) -> list[Course]:
+    """The courses at the minima that meet their equations."""
     return [
         start._replace(cost=float(c), point=stripped(x, start.number))
         for start, x, c, gap in zip(starts, *minima, strict=True)

@@ -15,14 +15,16 @@ from simcheck.planning.courses import Field, field_of
 from simcheck.planning.dating import dated
 from simcheck.planning.finishing import polished
 from simcheck.planning.problem import Problem
-from simcheck.planning.refining import Course, refined, started
+from simcheck.planning.refining import Course, continued, refined, started
 from simcheck.planning.seeds import seeds
-from simcheck.planning.variations import drawn_earlier, with_another
+from simcheck.planning.variations import drawn_earlier, parted, with_another
 from simcheck.records.wish import Wish
 
 _STEPS, _FEW_STEPS = 30, 18  # of a refinement; fewer where only quicker plans are looked for
-_CONTINUED = 24  # courses refined further in a round
-_EXTENDED = 8  # courses that get another burn in a round
+_CONTINUED, _CONTINUING = 24, 6  # courses refined further in a round, and steps of that
+_EXTENDED, _PARTED = 6, 3  # courses that get another burn, or a burn parted, in a round
+_VARYING = 18  # steps from there
+_SPREAD = 0.03  # share of the arrival by which courses drawn earlier differ
 _DRAWN = 3  # courses drawn to earlier arrivals
 _EARLIER = (0.95, 0.9, 0.8, 0.65)  # shares of a course's arrival that it is drawn to
 _HURRIES, _SOONER = 4, (0.98, 0.95, 0.9, 0.8)
@@ -53,19 +55,31 @@ def timed_candidates(
 
 
 def _pool(field: Field, starts: list[Course], rounds: int, steps: int) -> list[Course]:
-    """Everything found from the starts, each round's best refined further and varied."""
-    pool = refined(field, starts, steps)
+    """Everything found from the starts, each round's best refined further, then varied."""
+    rough = refined(field, starts, steps)
+    pool = list(rough)
     for turn in range(rounds):
-        best = _best(pool)
-        more = best[:_CONTINUED] + with_another(field, best[:_EXTENDED])
-        if not turn:
-            more += drawn_earlier(best[:_DRAWN], _EARLIER)
-        fresh = refined(field, more, steps)
         cheapest = min((x.cost for x in pool), default=np.inf)
-        pool += fresh
-        if not any(x.cost < cheapest * (1 - _GAIN) for x in fresh):
+        fine = continued(field, _best(rough)[:_CONTINUED], _CONTINUING)
+        pool += fine
+        best = _best(pool)
+        more = with_another(field, best[:_EXTENDED]) + parted(field, best[:_PARTED])
+        if not turn:
+            more += drawn_earlier(_spread(best)[:_DRAWN], _EARLIER)
+        rough = refined(field, more, _VARYING)
+        pool += rough
+        if turn and not any(x.cost < cheapest * (1 - _GAIN) for x in [*fine, *rough]):
             break
-    return pool
+    return pool + continued(field, _best(rough)[:_CONTINUED], _CONTINUING)
+
+
+def _spread(courses: list[Course]) -> list[Course]:
+    """Those that arrive some time before or after all kept ahead of them."""
+    kept: list[Course] = []
+    for course in courses:
+        if all(abs(course.arrival - x.arrival) > _SPREAD * x.arrival for x in kept):
+            kept.append(course)
+    return kept
 
 
 def _hurried(field: Field, pool: list[Course], most: float) -> list[Course]:

@@ -10,11 +10,12 @@ import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.kernels.vectors import norm, unit
-from simcheck.planning.courses import Field
+from simcheck.planning.courses import Field, burn_excess, legs_of
 from simcheck.planning.proving import history
 from simcheck.planning.refining import MOST_BURNS, Course, started
 
 _LONGER = 1e-3  # by how much a primer exceeds one before another burn is tried
+_NEARLY = 0.02  # share by which a burn may be shorter than its longest and still be parted
 _PUSH = 2e-3  # of the ring's speed: first size of an added burn
 _TINY = 0.01  # share of the other burns below which one is next to nothing
 _SMALL, _CLOSE = 0.15, 0.2  # burns of less than this share, or this near in rad, may be too many
@@ -32,6 +33,30 @@ def with_another(field: Field, courses: list[Course]) -> list[Course]:
         at = min(int(np.searchsorted(course.times, primer.peak_time)), course.number - 1)
         times = np.insert(course.times, at, primer.peak_time)
         burns = np.insert(course.burns, at, _PUSH * unit(primer.peak_vector), axis=0)
+        starts.append(started(_joined(times, burns), course.latest))
+    return starts
+
+
+def parted(field: Field, courses: list[Course]) -> list[Course]:
+    """Each course with its longest burn made in two, where that is as long as a burn may be.
+
+    What so long a burn lacks is Δv at one place, which the primer of the others does not show.
+    """
+    starts = []
+    for course in courses:
+        if course.number >= MOST_BURNS:
+            continue
+        excess = burn_excess(field, course.point)
+        at = int(np.argmax(excess))
+        if excess[at] < -_NEARLY:
+            continue
+        burn = legs_of(field, course.point[None]).burns[0, at]
+        apart = 0.5 * field.half * float(norm(burn))
+        times = np.insert(course.times, at, course.times[at] - apart)
+        times[at + 1] += apart if at < course.number - 1 else 0.0
+        burns = np.insert(course.burns, at, 0.5 * burn, axis=0)
+        if at < course.number - 1:
+            burns[at + 1] *= 0.5
         starts.append(started(_joined(times, burns), course.latest))
     return starts
 
@@ -63,12 +88,13 @@ def without_each(course: Course) -> list[Course]:
 
 
 def pruned(course: Course) -> Course | None:
-    """The course without its smallest burn, where that is next to nothing."""
+    """The course without its burns of next to nothing; None where there are none."""
     sizes = norm(course.burns)
-    least = int(np.argmin(sizes))
-    if course.number == 2 or sizes[least] > _TINY * sizes.sum():
+    kept = sizes >= _TINY * sizes.sum()
+    if kept.all():
         return None
-    return _without(course, least)
+    times = np.append(course.times[:-1][kept], course.times[-1])
+    return started(_joined(times, course.burns[kept]), course.latest)
 
 
 def drawn_earlier(courses: list[Course], shares: tuple[float, ...]) -> list[Course]:

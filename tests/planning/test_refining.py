@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simcheck.planning.courses import Field, field_of, legs_of, slot_at
-from simcheck.planning.refining import SOFT, Course, refined, started, tightened
+from simcheck.planning.courses import Field, field_of, keeps, legs_of, slot_at
+from simcheck.planning.refining import SOFT, Course, refined, repaired, started, tightened
 from simcheck.planning.seeds import seeds
 from simcheck.records.wish import Wish
 from tests.planning.problems import problem
@@ -72,3 +72,16 @@ def test_tightening_gains_on_refining() -> None:
 def test_nothing_to_refine_gives_nothing() -> None:
     """An empty batch is no error."""
     assert refined(FIELD, []) == []
+
+
+def test_a_course_behind_soft_walls_is_repaired() -> None:
+    """What soft walls let pass keeps its limits afterwards, meets the slot, costs little more."""
+    soft = [x for x in refined(FIELD, starts()) if not keeps(FIELD, x.point)]
+    assert soft
+    mended = [x for x in repaired(FIELD, soft) if keeps(FIELD, x.point)]
+    assert mended
+    for course in mended:
+        (before,) = (x for x in soft if x.origin == course.origin)
+        assert end_miss(FIELD, course) < 1e-8
+        # A limit passed by a hundredth of a turn or less is mended to first order.
+        assert course.cost < before.cost * 1.05

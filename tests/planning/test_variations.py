@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simcheck.planning.courses import field_of
+from simcheck.planning.courses import field_of, legs_of
 from simcheck.planning.proving import history
 from simcheck.planning.refining import started, tightened
 from simcheck.planning.seeds import lambert_pairs
 from simcheck.planning.variations import (
     drawn_earlier,
+    parted,
     pruned,
     with_another,
     with_fewer,
@@ -83,6 +84,32 @@ def test_a_burn_of_next_to_nothing_is_pruned(size: float, kept: bool) -> None:
     left = pruned(started(np.concatenate([TIMES, burns.ravel()]), 6.0))
     assert (left is None) == kept
     assert left is None or left.burns == pytest.approx(BURNS[:2])
+
+
+def test_all_burns_of_next_to_nothing_go_at_once() -> None:
+    """What is left is the burn that counts, and the last."""
+    burns = np.array([[0.3, 0.0, 0.0], [0.0, 1e-4, 0.0], [0.0, 0.0, 1e-4]])
+    left = pruned(started(np.concatenate([TIMES, burns.ravel()]), 6.0))
+    assert left is not None
+    assert left.times == pytest.approx(TIMES[[0, 3]])
+    assert left.burns == pytest.approx(burns[:1])
+
+
+def test_a_burn_at_its_longest_is_parted() -> None:
+    """Half of the longest, here the last, is made ahead of it; all others stay."""
+    field = field_of(problem())._replace(longest=1e-6)
+    (left,) = parted(field, [COURSE])
+    assert left.number == COURSE.number + 1
+    assert left.burns[:-1] == pytest.approx(BURNS)
+    last = legs_of(field, COURSE.point[None]).burns[0, -1]
+    assert left.burns[-1] == pytest.approx(last / 2)
+    assert np.all(np.diff(left.times) > 0)
+    assert left.arrival == COURSE.arrival
+
+
+def test_burns_short_enough_stay_whole() -> None:
+    """Nothing is parted where neither time nor sweep bounds a burn."""
+    assert parted(field_of(problem())._replace(longest=np.inf, arc=np.inf), [COURSE]) == []
 
 
 def test_earlier_arrivals_shrink_all_times_alike() -> None:
