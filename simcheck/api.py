@@ -11,9 +11,8 @@ from simcheck.engines.choosing import fast_propagator
 from simcheck.files import case_toml, plan_json, state_file
 from simcheck.flying.advising import advise
 from simcheck.flying.mission import fly_plan
-from simcheck.flying.operating import Team
 from simcheck.flying.setbacks import setbacks as find_setbacks
-from simcheck.flying.team import stepwise
+from simcheck.flying.together import team_of
 from simcheck.measuring import RingMotion, resolve_ring
 from simcheck.planning.registry import planner as find_planner
 from simcheck.records.advice import Advice
@@ -95,10 +94,9 @@ def fly(
     propagator too, which fills engine_disagreement_m.
     Raises FlightError where the flight cannot be computed.
     """
-    operations = case.operations
     team = None
-    if sample is not None and (operations.replan == "each-burn" or operations.max_trims > 0):
-        team = Team(stepwise, find_planner(planner))
+    if sample is not None:
+        team = team_of(case, plan, planner, find_planner(planner))
     return fly_plan(case, plan, seed=seed, sample=sample, reference=reference, team=team)
 
 
@@ -157,31 +155,37 @@ def disperse(
     """Fly a plan many times with the case's errors drawn, and sum up.
 
     samples: those of the case's [dispersion] if None. out keeps finished flights in a folder and
-    goes on from what is there; with it a file samples.npy holds a row a flight in the end. workers
-    are processes here; dask is a scheduler's address instead. The results depend on case, plan,
-    seed and samples only. Raises InputError where the folder holds another run's flights.
+    goes on from what is there; a finished run leaves there all rows in samples.parquet and what
+    `disperse --json` prints in summary.json. workers are processes here; dask is a scheduler's
+    address instead. The results depend on case, plan, seed and samples only. Raises InputError
+    where the folder holds another run's flights.
     """
     from simcheck.dispersing.dispersal import disperse as fly_all
     from simcheck.dispersing.executors import dask as on_dask
     from simcheck.dispersing.executors import local
     from simcheck.dispersing.flights import Job
-    from simcheck.files.chunk_store import ChunkStore, MemoryStore, about_run, rows_file
+    from simcheck.files.chunk_store import ChunkStore, MemoryStore, about_run
+    from simcheck.files.row_file import RowFile
+    from simcheck.files.run_folder import write_results
 
+    find_planner(planner)  # so that a wrong name is told before anything is flown
     job = Job(case=case, plan=plan, seed=seed, planner=planner)
     count = case.dispersion.samples if samples is None else samples
     store = ChunkStore(out, about_run(job)) if out is not None else MemoryStore()
     start = local(workers) if dask is None else on_dask(dask)
-    with rows_file(out, count) as rows:
-        found, _ = fly_all(
+    with RowFile(out) as table:
+        found = fly_all(
             job,
             count,
             store,
+            table,
             start,
             workers,
             until_decided=until_decided,
             watcher=watcher,
-            rows=rows,
         )
+        if out is not None:
+            write_results(Path(out), job, found, table.blocks(found.samples), resolved_ring(case))
     return found
 
 

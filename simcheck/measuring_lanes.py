@@ -17,14 +17,20 @@ from simcheck.kernels.kepler import orbital_period
 from simcheck.kernels.vectors import TAU, dot, norm, wrap
 from simcheck.measuring import REVOLUTIONS, SAMPLES, RingMotion
 
+GLANCE = 16
+"""Samples a revolution of a glance."""
+
 _BLOCK = 32  # lanes worked on together: their samples stay in the processor's cache
 _WINDOW = 1e-12  # as in `simcheck.measuring`, like the two below
 _RUNAWAY = 0.2
 _ITERATIONS = 150
 _NEAR = 0.3  # slope of the period found by the period tried, above which the line is not trusted
+_LIKE_THE_RING = 0.05  # relative difference of the period up to which a glance takes the ring's
 _SHARES = np.arange(REVOLUTIONS * SAMPLES + 1) / SAMPLES
 # Least squares is linear: these turn longitudes into the line's last value and its slope a period.
 _LAST, _SLOPE = fit_line(_SHARES, np.eye(len(_SHARES)), TAU)
+_FEW = np.arange(REVOLUTIONS * GLANCE + 1) / GLANCE
+_FEW_LAST, _FEW_SLOPE = fit_line(_FEW, np.eye(len(_FEW)), TAU)
 
 
 class LaneAverages(NamedTuple):
@@ -58,6 +64,62 @@ def average_lanes(
     )
 
 
+class LaneGlance(NamedTuple):
+    """Errors of n lanes against a slot at `time` (n,), by a quick look; NaN where not closed.
+
+    errors (n, 6): mean longitude, relative period, eccentricity vector (k, h), normal's x and y.
+    longitude (n,) is the craft's in the ring frame, then.
+    """
+
+    time: Array
+    errors: Array
+    longitude: Array
+
+
+def glance_lanes(
+    batches: TaylorBatches, times: Array, states: Array, motion: RingMotion, slot: int
+) -> LaneGlance:
+    """The averages of states (n, 7) from times (n,) against a slot, for decisions.
+
+    One pass over the ring's own revolutions and fewer samples, at a sixth of the cost of
+    `average_lanes`. Near a ring the two differ by the forces' periodic terms times the window's
+    relative error: some 1e-7. A lane's row depends on that lane alone, bit for bit.
+    """
+    parts = [
+        _glanced(batches, times[i : i + _BLOCK], states[i : i + _BLOCK], motion)
+        for i in range(0, len(times), _BLOCK)
+    ]
+    time, longitude, period, k, h, x, y = np.concatenate(parts or [np.empty((7, 0))], axis=1)
+    phase = wrap(longitude - motion.longitude(slot, time))
+    errors = np.stack([phase, period / motion.period_s - 1, k, h, x, y], axis=-1)
+    return LaneGlance(time, errors, longitude)
+
+
+@np.errstate(all="ignore")
+def _glanced(batches: TaylorBatches, times: Array, states: Array, motion: RingMotion) -> Array:
+    """Time, longitude, period, k, h, the normal's x and y (7, n) of a block."""
+    gm = batches.gravity.gm
+    inverse_axis = 2 / norm(states[:, :3]) - dot(states[:, 3:6], states[:, 3:6]) / gm
+    period = orbital_period(inverse_axis, gm)
+    like = np.abs(period / motion.period_s - 1) < _LIKE_THE_RING
+    window = np.where(like, motion.period_s, period)
+    found = np.full((7, len(times)), np.nan)
+    rows = np.flatnonzero(np.isfinite(period))
+    if not len(rows):
+        return found
+    grid = times[rows, None] + _FEW * window[rows, None]
+    longitude, k, h, x, y, *_ = _seen(
+        batches.sample(times[rows], states[rows], grid), grid, motion, gm
+    )
+    longitude = _unwrapped(longitude)
+    found[0, rows] = grid[:, -1]
+    found[1, rows] = _sum(_FEW_LAST * longitude)
+    found[2, rows] = window[rows] * TAU / _sum(_FEW_SLOPE * longitude)
+    for row, values in enumerate((k, h, x, y), start=3):
+        found[row, rows] = _sum(values[:, :-1]) / (len(_FEW) - 1)
+    return found
+
+
 @np.errstate(all="ignore")
 def _block(batches: TaylorBatches, times: Array, states: Array, motion: RingMotion) -> Array:
     """Averages (n, 9) in the order of `LaneAverages`, its vectors spread out."""
@@ -65,6 +127,10 @@ def _block(batches: TaylorBatches, times: Array, states: Array, motion: RingMoti
     whole = not any(batches.gravity[2:])  # two-body motion: the osculating period is the averaged
     inverse_axis = 2 / norm(states[:, :3]) - dot(states[:, 3:6], states[:, 3:6]) / gm
     period = orbital_period(inverse_axis, gm)
+    if not whole:  # a glance comes within some 1e-7 of it, and saves a pass
+        glanced = _glanced(batches, times, states, motion)[2]
+        steady = (glanced > _RUNAWAY * period) & (glanced < period / _RUNAWAY)
+        period = np.where(steady, glanced, period)
     result = np.full((len(times), 9), np.nan)
     last_pass = np.full((2, len(times)), np.nan)  # period tried and found
     rows = np.flatnonzero(np.isfinite(period))

@@ -35,7 +35,7 @@ INTERRUPTED = 130
     "folder",
     metavar="DIR",
     type=click.Path(file_okay=False),
-    help="Keep finished flights here, and go on from what is kept.",
+    help="Keep finished flights here, and go on from what is kept; all end in samples.parquet.",
 )
 @click.option("--until-decided", is_flag=True, help="Stop as soon as the question is settled.")
 @click.option("--dask", metavar="ADDRESS", help="Fly on the Dask cluster of this scheduler.")

@@ -11,10 +11,11 @@ import numpy as np
 from simcheck.dispersing.flights import Job
 from simcheck.dispersing.running import Chunk, Store, chunks, run
 from simcheck.dispersing.summary import summarise
-from simcheck.kernels.statistics import settled
-from simcheck.records.dispersion import ROW, Dispersion, Rows
+from simcheck.dispersing.tallying import Table
+from simcheck.kernels.rates import settled
+from simcheck.records.dispersion import Dispersion, Rows
 
-CHUNK = {True: 25, False: 500}
+CHUNK = {True: 500, False: 500}
 """Samples a chunk, by whether the loop is closed: some seconds' work of one worker. Rows do not
 depend on it; where a run may stop once it is decided does."""
 
@@ -52,59 +53,57 @@ def disperse(
     job: Job,
     samples: int,
     store: Store,
+    table: Table,
     start: Callable[[], Executor],
     workers: int,
     *,
     until_decided: bool = False,
     watcher: Watcher | None = None,
-    rows: Rows | None = None,
-) -> tuple[Dispersion, Rows]:
+) -> Dispersion:
     """Fly samples 0 to samples - 1 and sum them up.
 
-    rows, where given, is an array (samples,) to fill, such as one on disk. until_decided stops at
-    the first chunk, in order of samples, that settles the question. Raises Interrupted on Ctrl-C.
+    table takes the rows: those of the samples summed up are in it in the end. until_decided stops
+    at the first chunk, in order of samples, that settles the question. Raises Interrupted on
+    Ctrl-C.
     """
-    table = np.zeros(samples, dtype=ROW) if rows is None else rows
-    gathered = _Gathered(job, table)
+    gathered = _Gathered(job, samples)
     try:
         for chunk, found in run(
             job, chunks(samples, CHUNK[job.closed_loop]), store, start, workers
         ):
-            table[chunk.first : chunk.first + chunk.size] = found
+            table.put(chunk.first, found)
             gathered.add(chunk, found)
             if watcher is not None:
                 watcher(gathered.progress)
             if until_decided and gathered.settled is not None:
                 count = gathered.settled
-                text = f"stopped {RULE}"
-                return summarise(job, table[:count], text, looked_on=True), table[:count]
+                return summarise(job, table, count, f"stopped {RULE}", looked_on=True)
     except KeyboardInterrupt:
         part = gathered.whole
-        text = "interrupted"
-        partial = summarise(job, table[:part], text, looked_on=True) if part else None
+        partial = summarise(job, table, part, "interrupted", looked_on=True) if part else None
         raise Interrupted(partial, gathered.done) from None
-    return summarise(job, table, "all samples flown", looked_on=until_decided), table
+    return summarise(job, table, samples, "all samples flown", looked_on=until_decided)
 
 
 class _Gathered:
     """Chunks as they come in, counted in order of samples from the first on without a gap."""
 
-    def __init__(self, job: Job, table: Rows) -> None:
-        self.job, self.table = job, table
+    def __init__(self, job: Job, samples: int) -> None:
+        self.job, self.samples = job, samples
         self.done, self.within, self.whole, self.good = 0, 0, 0, 0
-        self.waiting: dict[int, Chunk] = {}
+        self.waiting: dict[int, tuple[int, int]] = {}  # by first sample: flights, those within
         self.settled: int | None = None
 
     def add(self, chunk: Chunk, rows: Rows) -> None:
         """Count a chunk; the decision looks at chunks in order, whatever order they come in."""
+        good = int(np.sum(rows["within"]))
         self.done += chunk.size
-        self.within += int(np.sum(rows["within"]))
-        self.waiting[chunk.first] = chunk
+        self.within += good
+        self.waiting[chunk.first] = chunk.size, good
         while self.whole in self.waiting:
-            following = self.waiting.pop(self.whole)
-            part = self.table[following.first : following.first + following.size]
-            self.good += int(np.sum(part["within"]))
-            self.whole += following.size
+            size, good = self.waiting.pop(self.whole)
+            self.good += good
+            self.whole += size
             if self.settled is None and self._decides():
                 self.settled = self.whole
 
@@ -115,4 +114,4 @@ class _Gathered:
     @property
     def progress(self) -> Progress:
         """How far it has come."""
-        return Progress(self.done, len(self.table), self.within)
+        return Progress(self.done, self.samples, self.within)

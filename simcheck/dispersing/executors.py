@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import multiprocessing
 import os
 import signal
@@ -15,6 +16,7 @@ from typing import Any
 from simcheck.errors import InputError
 
 _LOOK_S = 0.5
+_ANSWER_S = 10
 
 
 class HereExecutor(Executor):
@@ -52,9 +54,11 @@ class ClusterExecutor(Executor):
         from distributed import Client
 
         try:
-            self.client = Client(address, timeout=10, set_as_default=False)
-        except (OSError, ValueError, TimeoutError) as error:
-            raise InputError(f"--dask {address}: no scheduler answers there: {error}") from None
+            asyncio.run(asyncio.wait_for(_knock(address), 1.2 * _ANSWER_S))
+            self.client = Client(address, timeout=_ANSWER_S, set_as_default=False)
+        except Exception as error:  # of many kinds, by what is wrong with the address
+            why = str(error) or "what answers is no scheduler"
+            raise InputError(f"--dask {address}: no scheduler answers there: {why}") from None
         self.inner = self.client.get_executor()
 
     def submit(self, function: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
@@ -66,6 +70,16 @@ class ClusterExecutor(Executor):
         """Leave the cluster as it was."""
         self.inner.shutdown(wait=wait and not cancel_futures)
         self.client.close()
+
+
+async def _knock(address: str) -> None:
+    """Connect and leave: a client that fails to connect ends in Dask's own traceback, 20 s late."""
+    from distributed.comm import connect
+    from distributed.security import Security
+
+    known = Security().get_connection_args("client")
+    comm = await connect(address, timeout=_ANSWER_S, **known)
+    await comm.close()
 
 
 def dask(address: str) -> Callable[[], Executor]:

@@ -12,9 +12,8 @@ from simcheck import judging
 from simcheck.arrays import Array
 from simcheck.errors import SimcheckError
 from simcheck.flying.mission import fly_plan
-from simcheck.flying.operating import Team
-from simcheck.flying.team import stepwise
-from simcheck.planning.registry import planner
+from simcheck.flying.together import team_of
+from simcheck.planning.registry import DEFAULT, Planner, planner
 from simcheck.records.case import Case
 from simcheck.records.dispersion import COLUMNS, OUTCOMES, ROW, Rows
 from simcheck.records.plan import Plan
@@ -39,30 +38,33 @@ class Job:
 
 def fly_chunk(job: Job, first: int, count: int) -> Rows:
     """Rows (count,) of samples first, first + 1, ...; a row does not depend on its neighbours."""
-    if job.closed_loop or find_spec("heyoka") is None:
-        team = Team(stepwise, planner(job.planner)) if job.closed_loop else None
-        return _alone(job, range(first, first + count), team)
-    return _lanes(job, range(first, first + count))
+    samples = range(first, first + count)
+    ours = not job.closed_loop or job.planner == DEFAULT
+    return _lanes(job, samples) if ours and find_spec("heyoka") else _alone(job, samples)
 
 
-def _alone(job: Job, samples: range | list[int], team: Team | None) -> Rows:
-    rows = np.zeros(len(samples), dtype=ROW)
+def _alone(job: Job, samples: range | list[int]) -> Rows:
+    rows, asked = np.zeros(len(samples), dtype=ROW), planner(job.planner)
     for index, sample in enumerate(samples):
-        rows[index] = _row(job, sample, team)
+        rows[index] = _row(job, sample, asked)
     return rows
 
 
 def _lanes(job: Job, samples: range) -> Rows:
-    """Open-loop flights side by side; those out of the ordinary one by one."""
+    """Flights side by side; those out of the ordinary one by one."""
     from simcheck.flying.lanes import fly_lanes
 
     case = job.case
-    flown = fly_lanes(case, job.plan, job.seed, samples)
+    flown = fly_lanes(case, job.plan, job.seed, samples, closed_loop=job.closed_loop)
     rows = np.zeros(len(samples), dtype=ROW)
     rows["sample"] = samples
-    rows["burns"] = len(job.plan.commands)
+    rows["burns"], rows["decisions"] = flown.burns, flown.decisions
     rows["phase_deg"], rows["plane_deg"] = np.degrees(flown.phase), np.degrees(flown.plane)
     rows["period_s"], rows["eccentricity"] = flown.period, flown.eccentricity
+    rows["eccentricity_k"], rows["eccentricity_h"] = flown.e_vector.T
+    x, y, z = flown.normal.T
+    rows["plane_x_deg"] = np.degrees(np.arctan2(x, z))
+    rows["plane_y_deg"] = np.degrees(np.arctan2(y, z))
     rows["dv_used_m_s"], rows["propellant_used_kg"] = flown.dv, flown.propellant
     rows["arrival_time_s"] = flown.arrival
     rows["lowest_altitude_m"] = flown.lowest - case.body.radius_m
@@ -70,7 +72,7 @@ def _lanes(job: Job, samples: range) -> Rows:
     rows["within"] = _within(case, rows, flown.largest)
     special = np.flatnonzero(flown.alone)
     if len(special):
-        rows[special] = _alone(job, [int(samples[k]) for k in special], None)
+        rows[special] = _alone(job, [int(samples[k]) for k in special])
     return rows
 
 
@@ -91,8 +93,9 @@ def _within(case: Case, rows: Rows, largest: Array) -> Array:
     return np.asarray(good)
 
 
-def _row(job: Job, sample: int, team: Team | None) -> tuple[float, ...]:
+def _row(job: Job, sample: int, asked: Planner) -> tuple[float, ...]:
     try:
+        team = team_of(job.case, job.plan, job.planner, asked)
         flight = fly_plan(
             job.case, job.plan, seed=job.seed, sample=sample, reference=False, team=team
         )
@@ -100,7 +103,7 @@ def _row(job: Job, sample: int, team: Team | None) -> tuple[float, ...]:
         # It counts as a failure and keeps its number: `fly --sample` shows what went wrong.
         return (sample, len(OUTCOMES) - 1, 0, 0, 0, *[math.nan] * (len(COLUMNS) - 5))
     good = judging.judge(job.case, flight).verdict == "within"
-    errors = flight.errors
+    errors, parts = flight.errors, flight.components
     closest = flight.closest_approach_m
     return (
         sample,
@@ -112,6 +115,10 @@ def _row(job: Job, sample: int, team: Team | None) -> tuple[float, ...]:
         errors.period_s,
         errors.eccentricity,
         errors.plane_deg,
+        parts.eccentricity_k,
+        parts.eccentricity_h,
+        parts.plane_x_deg,
+        parts.plane_y_deg,
         flight.dv_used_m_s,
         flight.propellant_used_kg,
         flight.arrival_time_s,

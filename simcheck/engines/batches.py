@@ -38,18 +38,20 @@ _Group: TypeAlias = Callable[[Any, Array, Array, Array], tuple[Array, Flags]]
 
 
 class ThrustBatch(NamedTuple):
-    """A burn of n lanes: `Thrust` with arrays (n,), one steering for all, direction (n, 3)."""
+    """A burn of n lanes: `Thrust` with arrays (n,), direction (n, 3).
+
+    steering is one for all lanes, or flags (n,) that are true where a lane turns with RSW.
+    """
 
     thrust_n: Array
     isp_s: Array
-    steering: Steering
+    steering: Steering | Flags
     direction: Array
 
     def of(self, rows: NDArray[np.intp]) -> ThrustBatch:
         """The burn of some of the lanes."""
-        return ThrustBatch(
-            self.thrust_n[rows], self.isp_s[rows], self.steering, self.direction[rows]
-        )
+        steering = self.steering if isinstance(self.steering, str) else self.steering[rows]
+        return ThrustBatch(self.thrust_n[rows], self.isp_s[rows], steering, self.direction[rows])
 
 
 class AdvanceBatch(NamedTuple):
@@ -65,10 +67,11 @@ class TaylorBatches:
 
     A lane's end depends on that lane alone, bit for bit: not on the others, their number or its
     place. A lane that breaks down, or whose numbers are not finite, ends as NaN; nothing raises.
+    tolerance is that of the Taylor series; a looser one is quicker.
     """
 
-    def __init__(self, gravity: Gravity) -> None:
-        self.gravity = gravity
+    def __init__(self, gravity: Gravity, tolerance: float = TOLERANCE) -> None:
+        self.gravity, self.tolerance = gravity, tolerance
         self._length = gravity.radius
         self._time = np.sqrt(gravity.radius**3 / gravity.gm)
         self._speed = self._length / self._time
@@ -86,8 +89,8 @@ class TaylorBatches:
         rows = np.flatnonzero(~(until == times if thrust is None else until <= times))
         if len(rows):
             lanes = self._lanes(rows, times, ends, until, thrust)
-            kind = "coast" if thrust is None else "burn"
-            found = _through(kind, lanes, _to_the_end, lanes.start.shape[1])
+            ta = _integrator("coast" if thrust is None else "burn", self.tolerance)
+            found = _through(ta, lanes, _to_the_end, lanes.start.shape[1])
             ends[rows] = self._physical(found, ends[rows])
         return ends
 
@@ -101,7 +104,7 @@ class TaylorBatches:
             return np.empty((n, m, 6))
         rows = np.arange(n)
         lanes = self._lanes(rows, times, np.asarray(states, dtype=np.float64), grid, None)
-        found = _through("coast", lanes, _on_the_grid, 6 * m)
+        found = _through(_integrator("coast", self.tolerance), lanes, _on_the_grid, 6 * m)
         found = found.reshape(n, m, 6)
         found *= self._scale
         return found
@@ -128,7 +131,7 @@ class TaylorBatches:
         rows = np.flatnonzero(~(until <= now))
         if len(rows):
             lanes = self._lanes(rows, now, ends, until, thrust, event)
-            found = _through("stop", lanes, _to_the_stop, 9)
+            found = _through(_integrator("stop", self.tolerance), lanes, _to_the_stop, 9)
             ends[rows] = self._physical(found[:, :-2], ends[rows])
             stopped[rows] = found[:, -1] == 1.0
             ended = np.where(stopped[rows], now[rows] + found[:, -2] * self._time, until[rows])
@@ -162,8 +165,11 @@ class TaylorBatches:
         push = np.zeros((len(mass), 8))
         push[:, 0] = thrust.thrust_n / mass * (self._time / self._speed)
         push[:, 1] = thrust.thrust_n / (G0 * thrust.isp_s) / mass * self._time
-        first = 2 if thrust.steering == "inertial" else 5
-        push[:, first : first + 3] = thrust.direction
+        turning = thrust.steering
+        if isinstance(turning, str):
+            turning = np.full(len(mass), turning == "rsw")
+        push[:, 2:5] = np.where(turning[:, None], 0.0, thrust.direction)
+        push[:, 5:8] = np.where(turning[:, None], thrust.direction, 0.0)
         return push
 
     def _physical(self, found: Array, before: Array) -> Array:
@@ -207,21 +213,20 @@ class _Lanes(NamedTuple):
 
 
 @cache
-def _integrator(kind: str) -> Any:
+def _integrator(kind: str, tolerance: float) -> Any:
     """Compile one batch integrator: "coast", "burn" or "stop" (a burn that a stop may end)."""
     equations = motion_equations(thrusting=kind != "coast")
     events = [hy.t_event_batch(stop_expression())] if kind == "stop" else []
     start = np.ones((len(equations), LANES))
-    return hy.taylor_adaptive_batch(equations, start, tol=TOLERANCE, t_events=events)
+    return hy.taylor_adaptive_batch(equations, start, tol=tolerance, t_events=events)
 
 
-def _through(kind: str, lanes: _Lanes, fly: _Group, width: int) -> Array:
+def _through(ta: Any, lanes: _Lanes, fly: _Group, width: int) -> Array:
     """Fly lanes in groups; those cut short again, without the one that broke down beside them.
 
     `fly` gives groups' results (g, width, LANES), the last NaN where cut short, and which lanes
     broke down (g, LANES). Lanes of like spans go together: a group takes its longest's steps.
     """
-    ta = _integrator(kind)
     result = np.full((len(lanes.start), width), np.nan)
     rows = np.flatnonzero(np.logical_and.reduce([np.isfinite(x).all(axis=1) for x in lanes]))
     rows = rows[np.argsort(np.abs(lanes.spans[rows, -1]), kind="stable")]

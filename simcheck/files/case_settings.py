@@ -6,7 +6,7 @@ import math
 from typing import Literal, cast
 
 from simcheck.files.case_tables import Table
-from simcheck.files.units import split_revolutions
+from simcheck.files.units import UnitError, parse, split_revolutions
 from simcheck.records.case import (
     Body,
     Cutoff,
@@ -138,6 +138,7 @@ def read_dispersion(top: Table) -> DispersionAim:
         return DispersionAim()
     usual = DispersionAim()
     samples = table.whole("samples", "2000", default=usual.samples, at_least=1)
+    share, speed = _read_margin(table)
     aim = DispersionAim(
         samples=samples or usual.samples,
         success=table.quantity(
@@ -146,9 +147,29 @@ def read_dispersion(top: Table) -> DispersionAim:
         confidence=table.quantity(
             "confidence", "share", "90 %", default=usual.confidence, above=0.0, below=1.0
         ),
+        margin_share=share,
+        margin_m_s=speed,
     )
     table.close()
     return aim
+
+
+def _read_margin(table: Table) -> tuple[float, float]:
+    """A share of the plan's Δv and a Δv, of which at most one is not 0."""
+    given = table.raw("margin")
+    if given is None:
+        return 0.0, 0.0
+    if _is_speed(given):
+        return 0.0, table.quantity("margin", "speed", "20 m/s", at_least=0.0)
+    what = "a share of the plan's Δv, or a Δv, with its unit"
+    return table.quantity("margin", "share", "5 %", at_least=0.0, at_most=1.0, what=what), 0.0
+
+
+def _is_speed(given: object) -> bool:
+    try:
+        return isinstance(given, str) and math.isfinite(parse(given, "speed"))
+    except UnitError:
+        return False
 
 
 def read_tolerance(top: Table) -> Tolerance:

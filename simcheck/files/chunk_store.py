@@ -1,18 +1,14 @@
 """Finished chunks of a dispersion on disk: written whole or not at all, read only when whole.
 
 A folder holds run.json, which says what is flown, and one file a chunk: a line of JSON with the
-number of rows and the digest of their bytes, then the bytes. A file is written beside its place and
-moved there once it is on the disk, so that a killed run leaves whole files only; what a crash of
-the machine may still leave is found out by its digest and flown again.
+number of rows and the digest of their bytes, then the bytes. A killed run leaves whole files only;
+what a crash of the machine may still leave is found out by its digest and flown again.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -21,11 +17,9 @@ import numpy as np
 from simcheck.dispersing.flights import Job
 from simcheck.errors import InputError
 from simcheck.files.records_json import write_record
+from simcheck.files.whole_file import write_whole
 from simcheck.records.dispersion import COLUMNS, ROW, Rows
 from simcheck.version import VERSION
-
-ROWS = "samples.npy"
-"""All rows of a finished run, in order of samples."""
 
 _RUN = "run.json"
 _LONGEST_HEADER = 1000
@@ -51,7 +45,7 @@ class ChunkStore:
     def _claim(self, run: dict[str, Any]) -> None:
         path = self.folder / _RUN
         if not path.exists():
-            _replace(path, (json.dumps(run, indent=2) + "\n").encode())
+            write_whole(path, (json.dumps(run, indent=2) + "\n").encode())
             return
         try:
             found = json.loads(path.read_text(encoding="utf-8"))
@@ -82,7 +76,7 @@ class ChunkStore:
         """Write a chunk. Raises OSError where the disk takes no more; what is there stays."""
         data = rows.tobytes()
         header = json.dumps({"rows": len(rows), "sha256": _digest(data)}).encode() + b"\n"
-        _replace(self._path(first), header + data)
+        write_whole(self._path(first), header + data)
 
     def _path(self, first: int) -> Path:
         return self.folder / f"chunk-{first:010d}"
@@ -90,19 +84,6 @@ class ChunkStore:
 
 def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
-
-
-def _replace(path: Path, data: bytes) -> None:
-    """Put a file in its place once all of it is on the disk."""
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        with beside.open("wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def about_run(job: Job) -> dict[str, Any]:
@@ -114,26 +95,6 @@ def about_run(job: Job) -> dict[str, Any]:
         "seed": job.seed,
         "planner": job.planner,
     }
-
-
-@contextmanager
-def rows_file(folder: str | Path | None, samples: int) -> Iterator[Rows]:
-    """An array (samples,) of rows, on disk where a folder is given, in its place once it is full.
-
-    numpy's own format; not there where the run was broken off.
-    """
-    if folder is None:
-        yield np.zeros(samples, dtype=ROW)
-        return
-    path = Path(folder) / ROWS
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        rows = np.lib.format.open_memmap(beside, mode="w+", dtype=ROW, shape=(samples,))
-        yield rows
-        rows.flush()
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 class MemoryStore:

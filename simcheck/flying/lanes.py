@@ -1,40 +1,49 @@
-"""Open-loop flights of many samples at once: the same flight as `fly_plan`, a lane each.
+"""Flights of many samples at once: the same flight as `fly_plan`, a lane each.
 
 What is out of the ordinary is left to `fly_plan`: a lane whose tank runs dry, whose orbit is open
-or comes near the ground, or that comes near a limit on radius or separation. Whether it is depends
-on the lane alone. Extremes are those of samples a few degrees apart, refined by parabolas: to some
-10 m in radius, and to a thousandth in the distance to members; the flight itself and its errors
-agree with `fly_plan` to rounding.
+or comes near the ground, that comes near a limit on radius or separation, or whose team has to ask
+the planner. Whether it is depends on the lane alone. Extremes are those of samples some degrees
+apart, refined by parabolas: to a few hundred metres in radius, mostly to one, and to a
+thousandth in the distance to members; the flight itself and its errors agree with `fly_plan` to
+a tenth of a millimetre.
 """
 
 from __future__ import annotations
 
-import math
-from statistics import NormalDist
+import pickle
+import threading
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simcheck.arrays import Array
-from simcheck.engines.base import G0, Steering, gravity_of
-from simcheck.engines.batches import TaylorBatches, ThrustBatch
-from simcheck.engines.choosing import fast_propagator
-from simcheck.flying.draws import Draws, engine_draws
-from simcheck.flying.executing import WATCH_CAP, stop_of
+from simcheck.engines.base import G0
+from simcheck.engines.batches import TaylorBatches
+from simcheck.errors import FlightError
+from simcheck.flying.draws import Draws, drawn, engine_draws
+from simcheck.flying.lane_burns import LaneDraws, burn
+from simcheck.flying.lane_looks import Looks
+from simcheck.flying.team_lanes import ACTIONS, Choices, Situations, TeamLanes
 from simcheck.kernels.transfers import period_of
-from simcheck.kernels.vectors import cross, norm, turn_about, unit, wrap
-from simcheck.measuring import REVOLUTIONS, RingMotion, resolve_ring
+from simcheck.kernels.vectors import norm, wrap
 from simcheck.measuring_lanes import average_lanes
-from simcheck.planning.commanding import member_states
-from simcheck.records.case import Case, Engine
-from simcheck.records.plan import Command, Plan
+from simcheck.planning.commanding import Range
+from simcheck.planning.lane_commands import Rows, alike, nominal
+from simcheck.planning.trim_sets import MOST
+from simcheck.records.case import Case
+from simcheck.records.plan import Plan
 
-_SAMPLES = 96  # a revolution
-_MOST_SAMPLES = 4000  # a coast
+TOLERANCE = 1e-12
+"""Of the Taylor series: a fraction of a millimetre in ten revolutions, at half the cost."""
+
 _NEAR_RADIUS = 0.02  # of the body's radius: nearer to the ground or to a limit a lane flies alone
 _NEAR_MEMBER = 0.2  # of the separation asked for
-_MEMBER_SAMPLES = 240  # a revolution, joined by cubics
+_SPARE = 6  # burns and decisions beyond plan and trims before a lane flies alone
+_ONE_AT_A_TIME = threading.Lock()  # integrators hold state, and a cluster's workers have threads
+_OVER = tuple(ACTIONS.index(name) for name in ("stop", "give-up"))
+_TRIM = ACTIONS.index("trim")
 
 
 class LaneFlights(NamedTuple):
@@ -44,224 +53,233 @@ class LaneFlights(NamedTuple):
     period: Array
     eccentricity: Array
     plane: Array
+    e_vector: Array  # (n, 2), k and h in the ring frame
+    normal: Array  # (n, 3), in the ring frame
     dv: Array
     propellant: Array
     arrival: Array
     lowest: Array
     largest: Array
     closest: Array
+    burns: Rows
+    decisions: Rows
     alone: NDArray[np.bool_]
 
 
-class _Lanes:
-    """Lanes under way: times (n,), states (n, 7), and what has been seen of them."""
+def fly_lanes(
+    case: Case, plan: Plan, seed: int, samples: range, *, closed_loop: bool = False
+) -> LaneFlights:
+    """Fly samples of a plan; closed_loop lets our team decide as the case's operations have it."""
+    with _ONE_AT_A_TIME:
+        ground = _ground(pickle.dumps((case, plan)), closed_loop)
+        return _Lanes(ground, seed, samples).fly()
 
-    def __init__(self, case: Case, batches: TaylorBatches, samples: list[Draws]) -> None:
-        self.case, self.batches = case, batches
-        self.flight = np.array([d.flight for d in samples])
-        self.burns = np.array([d.burns for d in samples])
-        self.accelerometer = np.array([d.accelerometer for d in samples])
-        n, craft, errors = len(samples), case.craft, case.errors
+
+def ground_of(case: Case, plan: Plan) -> Ground:
+    """What flights of a plan with a team share."""
+    return _ground(pickle.dumps((case, plan)), True)
+
+
+class Ground:
+    """What all flights of a plan share, made once a process."""
+
+    def __init__(self, case: Case, plan: Plan, *, closed_loop: bool) -> None:
+        self.case, self.plan, self.closed_loop = case, plan, closed_loop
+        self.site = Range(case)
+        self.batches = TaylorBatches(self.site.propagator.gravity, TOLERANCE)
+        self.looks = Looks(case, self.batches, self.site.motion, self.site.propagator)
+        self.team: TeamLanes | None = None
+        if closed_loop:
+            try:
+                self.team = TeamLanes(self.site, plan, self.batches)
+            except FlightError:  # the planner has to see to each flight
+                self.team = None
+
+
+@lru_cache(maxsize=4)
+def _ground(pickled: bytes, closed_loop: bool) -> Ground:
+    return Ground(*pickle.loads(pickled), closed_loop=closed_loop)
+
+
+class _Lanes:
+    """Lanes under way: times (n,), states (n, 7), what is left to fly, what has been seen."""
+
+    def __init__(self, ground: Ground, seed: int, samples: range) -> None:
+        self.ground, self.site, self.case = ground, ground.site, ground.case
+        self.batches, self.looks, self.team = ground.batches, ground.looks, ground.team
+        case, commands, n = ground.case, ground.plan.commands, len(samples)
+        most = len(commands)
+        if ground.closed_loop:
+            most += case.operations.max_trims + _SPARE
+        draw = drawn if ground.closed_loop else engine_draws
+        self._draw([draw(seed, sample, most) for sample in samples], most)
+        craft, errors = case.craft, case.errors
         self.times = np.zeros(n)
         self.states = np.empty((n, 7))
         self.states[:, :3] = craft.position_m + errors.initial_position_m * self.flight[:, 2:5]
         self.states[:, 3:6] = craft.velocity_m_s + errors.initial_velocity_m_s * self.flight[:, 5:8]
         self.states[:, 6] = craft.mass_kg
         self.dv, self.arrival = np.zeros(n), np.zeros(n)
-        self.lowest, self.largest = np.full(n, np.inf), np.zeros(n)
-        self.closest = np.full(n, np.inf)
-        self.alone = np.zeros(n, dtype=bool)
+        self.seen = np.array([[np.inf], [0.0], [np.inf]]) + np.zeros(n)
+        self.missed, self.over, self.trimming = np.zeros((3, n), dtype=bool)
+        self.alone = np.full(n, ground.closed_loop and self.team is None)
+        self.made, self.tried, self.decided, self.trims = np.zeros((4, n), dtype=np.intp)
+        self.left = alike(commands, n, max(len(commands), MOST) + 1)
+        self.mass, self.spent = np.full(n, craft.mass_kg), np.zeros(n)  # by the team's books
 
+    def _draw(self, samples: list[Draws], most: int) -> None:
+        self.most = most
+        self.flight = np.array([d.flight for d in samples])
+        self.burns = np.array([d.burns for d in samples])
+        self.estimates = np.array([d.estimates for d in samples])
+        self.accelerometer = np.array([d.accelerometer for d in samples])
 
-def fly_lanes(case: Case, plan: Plan, seed: int, samples: range) -> LaneFlights:
-    """Fly samples of a plan open loop; see `LaneFlights`."""
-    gravity = gravity_of(case)
-    propagator = fast_propagator(gravity)
-    motion = resolve_ring(case.ring, propagator)
-    draws = [engine_draws(seed, sample, len(plan.commands)) for sample in samples]
-    lanes = _Lanes(case, TaylorBatches(gravity), draws)
-    members = _Members(case, plan, motion)
-    for index, command in enumerate(plan.commands):
-        late = case.errors.ignition_time_s * lanes.burns[:, index, 6]
-        _coast(lanes, np.maximum(command.ignition_s + late, lanes.times), members)
-        _burn(lanes, command, index)
-    return _measured(lanes, motion, members)
+    def fly(self) -> LaneFlights:
+        """Burn and decide in turns until no lane has anything left to do."""
+        while True:
+            rows = np.flatnonzero(~self.over & ~self.alone)
+            if not len(rows):
+                return self._measured()
+            self._burn(rows[self.left.number[rows] > 0])
+            rows = rows[~self.alone[rows]]
+            if self.team is not None:
+                self._decide(rows, self.team)
+            self.over[rows[self.left.number[rows] == 0]] = True
 
+    def _look(self, rows: Rows, until: Array) -> None:
+        """Extremes of coasts from where lanes are to `until`."""
+        found = self.looks.look(self.times[rows], self.states[rows], until)
+        self.seen[0, rows] = np.minimum(self.seen[0, rows], found[0])
+        self.seen[1, rows] = np.maximum(self.seen[1, rows], found[1])
+        self.seen[2, rows] = np.minimum(self.seen[2, rows], found[2])
 
-def _coast(lanes: _Lanes, until: Array, members: _Members) -> None:
-    """Coast to `until` (n,), looking at radii and members on the way."""
-    _look(lanes, until, members)
-    lanes.states = lanes.batches.advance(lanes.times, lanes.states, until)
-    lanes.times = until
-
-
-def _look(lanes: _Lanes, until: Array, members: _Members) -> None:
-    """Extremes of the coasts from where the lanes are to `until`."""
-    span = until - lanes.times
-    rows = np.flatnonzero((span > 0) & np.isfinite(lanes.states).all(axis=1))
-    if not len(rows):
-        return
-    start = lanes.states[rows]
-    period = period_of(start[:, :3], start[:, 3:6], lanes.batches.gravity.gm)
-    # Each lane by its own number of samples would break up the batches: by powers of two it does
-    # not depend on the others.
-    turns = np.where(np.isfinite(period), span[rows] / period, 1.0)
-    wanted = 2 ** np.ceil(np.log2(np.clip(_SAMPLES * turns, 4, _MOST_SAMPLES)))
-    for count in np.unique(wanted):
-        of = rows[wanted == count]
-        grid = lanes.times[of, None] + span[of, None] * np.linspace(0.0, 1.0, int(count) + 1)
-        seen = lanes.batches.sample(lanes.times[of], lanes.states[of], grid)
-        radius = norm(seen[..., :3])
-        lanes.lowest[of] = np.minimum(lanes.lowest[of], _least(radius))
-        lanes.largest[of] = np.maximum(lanes.largest[of], -_least(-radius))
-        lanes.closest[of] = np.minimum(lanes.closest[of], members.nearest(grid, seen[..., :3]))
-
-
-def _least(values: Array) -> Array:
-    """Least value (n,) of rows (n, m), by the parabola through the smallest and its neighbours."""
-    at = np.clip(np.argmin(values, axis=1), 1, values.shape[1] - 2)
-    row = np.arange(len(values))
-    before, here, after = values[row, at - 1], values[row, at], values[row, at + 1]
-    bend, slope = before - 2 * here + after, (after - before) / 2
-    with np.errstate(all="ignore"):
-        vertex = np.where((bend > 0) & (np.abs(slope) < bend), here - slope**2 / (2 * bend), here)
-    return np.asarray(np.minimum(np.min(values, axis=1), vertex))
-
-
-def _burn(lanes: _Lanes, command: Command, index: int) -> None:
-    """One burn of all lanes, with its errors; as `executing.execute` has it."""
-    case, errors, g = lanes.case, lanes.case.errors, lanes.burns[:, index]
-    engine: Engine | None = case.thrusters if command.engine == "thrusters" else case.engine
-    if engine is None:
-        lanes.alone[:] = True
-        return
-    size = command.dv_m_s
-    more = np.maximum(
-        errors.magnitude_proportional * g[:, 0] + errors.magnitude_fixed_m_s / size * g[:, 1], -0.99
-    )
-    angles = errors.pointing_proportional_rad * g[:, 2:4]
-    angles = angles + errors.pointing_fixed_m_s / size * g[:, 4:6]
-    thrust = engine.thrust_n * (1 + errors.thrust_bias * lanes.flight[:, 0])
-    isp = engine.isp_s * (1 + errors.isp_bias * lanes.flight[:, 1])
-    steering: Steering = command.steering
-    push = ThrustBatch(
-        np.maximum(thrust, 1e-9 * engine.thrust_n) * (1 + more),
-        np.maximum(isp, 1e-9 * engine.isp_s) * (1 + more),
-        steering,
-        _pointed(command.direction, angles),
-    )
-    mass, exhaust = lanes.states[:, 6], G0 * push.isp_s
-    flow = push.thrust_n / exhaust
-    length = np.full(len(mass), command.duration_s)
-    if command.cutoff == "velocity":
-        scale = (1 + more) * (1 + errors.accelerometer_scale * lanes.accelerometer)
-        length = -mass * np.expm1(-size * scale / exhaust) / flow
-    watched = command.cutoff == "orbit" and command.watch is not None
-    if watched:
-        length = np.full(len(mass), WATCH_CAP * command.duration_s)
-    if errors.missed_burn > 0:
-        missed = np.array([d < _quantile(errors.missed_burn) for d in g[:, 7]])
-        length = np.where(missed, 0.0, length)
-    lanes.alone |= (mass - case.craft.dry_mass_kg) / flow < length
-    until = lanes.times + length
-    if watched and command.watch is not None:
-        stop = stop_of(command.watch, lanes.batches.gravity.gm)
-        found = lanes.batches.until_stop(lanes.times, lanes.states, until, push, stop)
-        after, ends = found.states, found.times
-        lanes.alone |= ~found.stopped & (length > 0)
-    else:
-        after, ends = lanes.batches.advance(lanes.times, lanes.states, until, push), until
-    made = length > 0
-    lanes.dv += np.where(made, exhaust * np.log(mass / after[:, 6]), 0.0)
-    lanes.arrival = np.where(made, ends, lanes.arrival)
-    for state in (lanes.states, after):
-        radius = norm(state[:, :3])
-        lanes.lowest = np.minimum(lanes.lowest, radius)
-        lanes.largest = np.maximum(lanes.largest, radius)
-    lanes.states, lanes.times = after, np.where(made, ends, lanes.times)
-
-
-def _quantile(chance: float) -> float:
-    return float(NormalDist().inv_cdf(chance)) if chance < 1 else math.inf
-
-
-def _pointed(direction: Array, angles: Array) -> Array:
-    """Directions (n, 3) turned by two angles each (n, 2), as `executing` turns one."""
-    helper = np.eye(3)[int(np.argmin(np.abs(direction)))]
-    one = unit(cross(direction, helper))
-    other = cross(direction, one)
-    count = len(angles)
-    turned = turn_about(
-        turn_about(np.tile(direction, (count, 1)), np.tile(one, (count, 1)), angles[:, 0]),
-        np.tile(other, (count, 1)),
-        angles[:, 1],
-    )
-    straight = ~np.any(angles, axis=1)
-    return np.where(straight[:, None], direction, turned / norm(turned)[:, None])
-
-
-def _measured(lanes: _Lanes, motion: RingMotion, members: _Members) -> LaneFlights:
-    """The coast that measures, its errors, and which lanes are out of the ordinary."""
-    case = lanes.case
-    found = average_lanes(lanes.batches, lanes.times, lanes.states, motion)
-    closed = np.isfinite(found.period)
-    _look(lanes, np.where(closed, found.time, lanes.times), members)
-    room = _NEAR_RADIUS * case.body.radius_m
-    limits = case.limits
-    alone = lanes.alone | ~closed
-    alone |= lanes.lowest < case.body.radius_m + room
-    alone |= np.abs(lanes.lowest - case.body.radius_m - limits.min_altitude_m) < room
-    alone |= np.abs(lanes.largest - limits.max_radius_m) < room
-    if case.members and limits.separation_m > 0:
-        alone |= lanes.closest < (1 + _NEAR_MEMBER) * limits.separation_m
-    return LaneFlights(
-        phase=wrap(found.longitude - motion.longitude(case.craft.slot, found.time)),
-        period=found.period - motion.period_s,
-        eccentricity=np.hypot(found.e_vector[:, 0], found.e_vector[:, 1]),
-        plane=np.arctan2(np.hypot(found.normal[:, 0], found.normal[:, 1]), found.normal[:, 2]),
-        dv=lanes.dv,
-        propellant=case.craft.mass_kg - lanes.states[:, 6],
-        arrival=lanes.arrival,
-        lowest=lanes.lowest,
-        largest=lanes.largest,
-        closest=lanes.closest if case.members else np.full(len(lanes.dv), np.nan),
-        alone=alone,
-    )
-
-
-class _Members:
-    """Where the members are, from cubics between samples that no lane moves."""
-
-    def __init__(self, case: Case, plan: Plan, motion: RingMotion) -> None:
-        propagator = fast_propagator(gravity_of(case))
-        last = plan.commands[-1] if plan.commands else None
-        end = 0.0 if last is None else last.ignition_s + WATCH_CAP * last.duration_s
-        end += (REVOLUTIONS + 2) * motion.period_s
-        count = int(np.ceil(end / motion.period_s * _MEMBER_SAMPLES))
-        self.step = end / count
-        times = np.asarray(np.arange(count + 1) * self.step, dtype=np.float64)
-        states = member_states(case, motion, propagator)
-        self.rows = [propagator.sample(0.0, state, times)[:, :6] for state in states]
-
-    def nearest(self, times: Array, positions: Array) -> Array:
-        """Least distance (n,) of positions (n, m, 3) at times (n, m) to any member."""
-        least = np.full(len(times), np.inf)
-        for rows in self.rows:
-            away = positions - self._at(rows, times)
-            squares = np.sum(away * away, axis=-1)
-            least = np.minimum(least, np.sqrt(np.maximum(_least(squares), 0.0)))
-        return least
-
-    def _at(self, rows: Array, times: Array) -> Array:
-        """Positions (n, m, 3) by Hermite's cubic."""
-        at = np.clip((times / self.step).astype(np.intp), 0, len(rows) - 2)
-        s = (times / self.step - at)[..., None]
-        one, two = rows[at], rows[at + 1]
-        a, b = (1 + 2 * s) * (1 - s) ** 2, s * (1 - s) ** 2
-        c, d = s**2 * (3 - 2 * s), s**2 * (s - 1)
-        return np.asarray(
-            a * one[..., :3]
-            + b * self.step * one[..., 3:]
-            + c * two[..., :3]
-            + d * self.step * two[..., 3:]
+    def _burn(self, rows: Rows) -> None:
+        """Coast to the next ignition and burn, the trims counted, the books kept."""
+        beyond = self.tried[rows] >= self.most
+        self.alone[rows[beyond]] = True
+        rows = rows[~beyond]
+        if not len(rows):
+            return
+        commands, g = self.left.of(rows), self.burns[rows, self.tried[rows]]
+        late = self.case.errors.ignition_time_s * g[:, 6]
+        light = np.maximum(commands.ignition[:, 0] + late, self.times[rows])
+        self._look(rows, light)
+        lit = self.batches.advance(self.times[rows], self.states[rows], light)
+        draws = LaneDraws(g, self.flight[rows], self.accelerometer[rows])
+        went = burn(self.batches, self.case, light, lit, commands, draws)
+        made = ~went.missed
+        self.alone[rows] |= went.odd | (
+            went.missed & (self.team is not None) & ~self.trimming[rows]
         )
+        self.missed[rows], self.tried[rows] = went.missed, self.tried[rows] + 1
+        self.made[rows] += made
+        self.trims[rows] += self.trimming[rows] & made
+        self.dv[rows] += went.dv
+        self.arrival[rows] = np.where(made, went.ends, self.arrival[rows])
+        for state in (lit, went.states):
+            radius = norm(state[:, :3])
+            self.seen[0, rows] = np.minimum(self.seen[0, rows], radius)
+            self.seen[1, rows] = np.maximum(self.seen[1, rows], radius)
+        self._book(rows, commands.thrusters[:, 0], np.where(made, went.ends - light, 0.0))
+        self.times[rows], self.states[rows] = went.ends, went.states
+        self.left.without_first(rows)
+
+    def _book(self, rows: Rows, small: NDArray[np.bool_], lasted: Array) -> None:
+        """The team's book-keeping: nominal flow over the time that the engine burnt."""
+        thrusts = nominal(self.case, small)
+        exhaust = G0 * thrusts.isp
+        after = self.mass[rows] - thrusts.newton / exhaust * lasted
+        after = np.maximum(after, self.case.craft.dry_mass_kg)
+        self.spent[rows] += exhaust * np.log(self.mass[rows] / after)
+        self.mass[rows] = after
+
+    def _decide(self, rows: Rows, team: TeamLanes) -> None:
+        """Track and decide, where there is time for it."""
+        operations, some = self.case.operations, self.left.number[rows] > 0
+        asked = ~(some & (operations.replan == "never"))
+        asked &= some | (operations.max_trims > 0) | self.missed[rows]
+        rows = rows[asked]
+        times = self.times[rows] + self._settling(rows)
+        some = self.left.number[rows] > 0
+        soon = some & (self.left.ignition[rows, 0] < times)
+        while np.any(soon & self.missed[rows]):  # what comes before the estimate is given up
+            self.left.without_first(rows[soon & self.missed[rows]])
+            some = self.left.number[rows] > 0
+            soon = some & (self.left.ignition[rows, 0] < times)
+        rows, times = rows[~soon], times[~soon]
+        beyond = self.decided[rows] >= self.most
+        self.alone[rows[beyond]] = True
+        rows, times = rows[~beyond], times[~beyond]
+        if len(rows):
+            self._take(rows, team.decide(self._situations(rows, times)))
+
+    def _settling(self, rows: Rows) -> Array:
+        """Tracking needed before a decision (n,), s."""
+        operations = self.case.operations
+        if operations.settle_s is not None:
+            return np.full(len(rows), operations.settle_s)
+        state = self.states[rows]
+        period = period_of(state[:, :3], state[:, 3:6], self.batches.gravity.gm)
+        period = np.where(np.isfinite(period), period, self.site.motion.period_s)
+        return np.asarray((operations.settle_revolutions or 0.0) * period)
+
+    def _situations(self, rows: Rows, times: Array) -> Situations:
+        """What the team is told: the truth with the errors of this estimate."""
+        errors, g = self.case.errors, self.estimates[rows, self.decided[rows]]
+        self.decided[rows] += 1
+        states = self.batches.advance(self.times[rows], self.states[rows], times)
+        states[:, :3] += errors.navigation_position_m * g[:, :3]
+        states[:, 3:6] += errors.navigation_velocity_m_s * g[:, 3:]
+        states[:, 6] = self.mass[rows]
+        left = np.maximum(self.case.operations.max_trims - self.trims[rows], 0)
+        return Situations(
+            times,
+            states,
+            self.left.of(rows),
+            left,
+            self.trimming[rows],
+            self.spent[rows],
+        )
+
+    def _take(self, rows: Rows, choice: Choices) -> None:
+        self.left.put(rows, choice.left)
+        self.alone[rows] |= choice.odd
+        self.trimming[rows] |= choice.action == _TRIM
+        self.missed[rows] = False
+        self.left.number[rows[np.isin(choice.action, _OVER)]] = 0
+
+    def _measured(self) -> LaneFlights:
+        """The coast that measures, its errors, and which lanes are out of the ordinary."""
+        case, motion = self.case, self.site.motion
+        found = average_lanes(self.batches, self.times, self.states, motion)
+        closed = np.isfinite(found.period)
+        self._look(np.arange(len(self.dv)), np.where(closed, found.time, self.times))
+        lowest, largest, closest = self.seen
+        return LaneFlights(
+            phase=wrap(found.longitude - motion.longitude(case.craft.slot, found.time)),
+            period=found.period - motion.period_s,
+            eccentricity=np.hypot(found.e_vector[:, 0], found.e_vector[:, 1]),
+            plane=np.arctan2(np.hypot(found.normal[:, 0], found.normal[:, 1]), found.normal[:, 2]),
+            e_vector=found.e_vector,
+            normal=found.normal,
+            dv=self.dv,
+            propellant=case.craft.mass_kg - self.states[:, 6],
+            arrival=self.arrival,
+            lowest=lowest,
+            largest=largest,
+            closest=closest if case.members else np.full(len(self.dv), np.nan),
+            burns=self.made,
+            decisions=self.decided,
+            alone=self.alone | ~closed | self._near_a_limit(),
+        )
+
+    def _near_a_limit(self) -> NDArray[np.bool_]:
+        body, limits = self.case.body, self.case.limits
+        lowest, largest, closest = self.seen
+        room = _NEAR_RADIUS * body.radius_m
+        near = lowest < body.radius_m + room
+        near |= np.abs(lowest - body.radius_m - limits.min_altitude_m) < room
+        near |= np.abs(largest - limits.max_radius_m) < room
+        if self.case.members and limits.separation_m > 0:
+            near |= closest < (1 + _NEAR_MEMBER) * limits.separation_m
+        return np.asarray(near)

@@ -32,6 +32,7 @@ from simcheck.planning.commanding import member_states
 from simcheck.records.case import Case
 from simcheck.records.flight import (
     Arc,
+    Components,
     Flight,
     FlownErrors,
     MassState,
@@ -92,6 +93,7 @@ def fly_plan(
         engine_disagreement_m=_disagreement(case, flown) if reference else None,
         propagator=propagator.name,
         decisions=tuple(flown.decisions),
+        components=_components(found),
     )
 
 
@@ -129,6 +131,18 @@ def _errors(case: Case, motion: RingMotion, found: Averages | None) -> FlownErro
         period_s=off.period,
         eccentricity=off.eccentricity,
         plane_deg=float(np.degrees(off.plane)),
+    )
+
+
+def _components(found: Averages | None) -> Components:
+    if found is None:
+        return Components()
+    x, y, z = found.normal
+    return Components(
+        eccentricity_k=float(found.e_vector[0]),
+        eccentricity_h=float(found.e_vector[1]),
+        plane_x_deg=float(np.degrees(np.arctan2(x, z))),
+        plane_y_deg=float(np.degrees(np.arctan2(y, z))),
     )
 
 

@@ -79,7 +79,7 @@ def stepwise(now: Situation, planner: Planner) -> Choice:
     The team stops when its estimate puts every error inside half its tolerance.
     """
     believed = foreseen(now, now.estimate, now.remaining)
-    use, worst = _worst(now.case, believed)
+    use, worst = judged_worst(now.case, believed)
     if now.remaining and use < FLY_ON:
         return _same(now, "fly-on", f"the burns left land well inside: {worst}")
     if not now.remaining and use <= MARGIN:
@@ -159,7 +159,7 @@ def _same(now: Situation, action: Action, why: str) -> Choice:
 def foreseen(now: Situation, start: Estimate, commands: tuple[Command, ...]) -> FlownErrors:
     """The four errors at the end if the commands are flown perfectly from a state; NaN if none."""
     try:
-        time, state = _flown(now, start, commands)
+        time, state = flown_perfectly(now, start, commands)
         off = offsets(
             average(now.propagator, time, state, now.motion), now.motion, now.case.craft.slot
         )
@@ -175,7 +175,10 @@ def foreseen(now: Situation, start: Estimate, commands: tuple[Command, ...]) -> 
     )
 
 
-def _flown(now: Situation, start: Estimate, commands: tuple[Command, ...]) -> tuple[float, Array]:
+def flown_perfectly(
+    now: Situation, start: Estimate, commands: tuple[Command, ...], until: float | None = None
+) -> tuple[float, Array]:
+    """Time and state (7,) after commands flown from an estimate without errors, or at `until`."""
     mass = now.case.craft.mass_kg if start.mass_kg is None else start.mass_kg
     time, state = start.time_s, np.concatenate([start.position_m, start.velocity_m_s, [mass]])
     for command in commands:
@@ -192,10 +195,23 @@ def _flown(now: Situation, start: Estimate, commands: tuple[Command, ...]) -> tu
         )
         time = light + command.duration_s
         state = now.propagator.advance(light, state, time, thrust).state
+    if until is not None:
+        state, time = now.propagator.advance(time, state, until).state, until
     return time, state
 
 
-def _worst(case: Case, errors: FlownErrors) -> tuple[float, str]:
+def errors_of(errors: Array, motion: RingMotion) -> FlownErrors:
+    """The four errors of six small ones (6,): see `measuring_lanes.LaneGlance`."""
+    phase, period, k, h, x, y = (float(e) for e in errors)
+    return FlownErrors(
+        phase_deg=math.degrees(phase),
+        period_s=period * motion.period_s,
+        eccentricity=math.hypot(k, h),
+        plane_deg=math.degrees(math.asin(min(math.hypot(x, y), 1.0))),
+    )
+
+
+def judged_worst(case: Case, errors: FlownErrors) -> tuple[float, str]:
     """The largest use of a tolerance, and that error in words."""
     tolerances = listed_tolerances(case.tolerance)
     found = [

@@ -114,6 +114,25 @@ def coast_time(position: Array, velocity: Array, angle: float, gm: float) -> flo
     return (means[1] - means[0]) * axis * math.sqrt(axis / gm)
 
 
+def coast_times(position: Array, velocity: Array, angle: Array, gm: float) -> Array:
+    """Seconds (n,) in which closed orbits sweep angles (n,) in rad; NaN where one is open.
+
+    position, velocity (n, 3). `coast_time` for many at once, negative angles included.
+    """
+    r, axis = norm(position), 1 / inverse_axis(position, velocity, gm)
+    p = np.sum(cross(position, velocity) ** 2, axis=-1) / gm
+    with np.errstate(all="ignore"):
+        e_cos, e_sin = p / r - 1, np.sqrt(p / gm) * dot(position, velocity) / r
+        e, nu = np.hypot(e_cos, e_sin), np.arctan2(e_sin, e_cos)
+        beta = e / (1 + np.sqrt(1 - e * e))
+        then = nu + angle
+        means = []
+        for at in (nu, then):
+            anomaly = at - 2 * np.arctan2(beta * np.sin(at), 1 + beta * np.cos(at))
+            means.append(anomaly - e * np.sin(anomaly))
+        return np.asarray((means[1] - means[0]) * axis * np.sqrt(axis / gm))
+
+
 def speed_for_apsis(radius: ArrayLike, other: ArrayLike, gm: float) -> Array:
     """Speed in m/s at the apsis of this radius when the opposite apsis has radius `other` (m)."""
     r, o = np.asarray(radius, dtype=np.float64), np.asarray(other, dtype=np.float64)

@@ -321,13 +321,21 @@ def _command(site: Range, label: str, burns: Burns, flown: Flown, index: int) ->
         direction=direction,
         dv_m_s=size,
         cutoff=engine.cutoff,
-        watch=_watch(flown.lit[index], flown.states[index], direction, burns.steering[index], site),
+        watch=watch_of(
+            flown.lit[index],
+            flown.states[index],
+            direction,
+            burns.steering[index],
+            site.propagator.gravity.gm,
+        ),
     )
 
 
-def _watch(lit: Array, cut: Array, direction: Array, steering: str, site: Range) -> Watch:
-    """The quantity that the burn moves most directly, and its value at a perfect cutoff."""
-    gm = site.propagator.gravity.gm
+def watch_of(lit: Array, cut: Array, direction: Array, steering: Steering, gm: float) -> Watch:
+    """The quantity that a burn moves most directly, and its value at a perfect cutoff.
+
+    lit and cut are the states (7,) at its ignition and cutoff.
+    """
     frame = rsw_frame(lit[:3], lit[3:6])
     local = direction if steering == "rsw" else frame @ direction
     forward = abs(float(dot(local, frame @ unit(lit[3:6]))))

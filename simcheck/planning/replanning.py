@@ -169,7 +169,7 @@ def kept_plan(site: Range, kept: Kept) -> Plan:
             f"ignition {moved:+.1f} s."
         )
         purpose = purposes.get(command.burn, "as planned")
-        burns.append(_burn(command, lit, purpose, reason, site.case.body.gm_m3_s2))
+        burns.append(burn_of(command, lit, purpose, reason, site.case.body.gm_m3_s2))
     return _plan(site, "what is left of the plan, re-aimed", tuple(burns), aimed, ())
 
 
@@ -177,7 +177,7 @@ def trim_plan(site: Range, candidate: Candidate, aimed: Aimed, others: list[Trim
     """The plan of a trim, its impulses those that are commanded; other waits as alternatives."""
     gm = site.case.body.gm_m3_s2
     burns = [
-        _burn(command, lit, "trim", "", gm)
+        burn_of(command, lit, "trim", "", gm)
         for command, lit in zip(aimed.commands, aimed.lit, strict=True)
     ]
     middles = [
@@ -227,7 +227,7 @@ def _plan(
     )
 
 
-def _burn(command: Command, lit: Array, purpose: str, reason: str, gm: float) -> Burn:
+def burn_of(command: Command, lit: Array, purpose: str, reason: str, gm: float) -> Burn:
     """The impulse of a command, where coasting on from its ignition for half its time leads."""
     position, velocity = propagate(lit[:3], lit[3:6], command.duration_s / 2, gm)
     frame = rsw_frame(position, velocity)

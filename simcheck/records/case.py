@@ -128,11 +128,13 @@ class Operations:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class DispersionAim:
-    """What `[dispersion]` asks for."""
+    """What `[dispersion]` asks for. At most one of the margins, a share of Δv or a Δv, is not 0."""
 
     samples: int = 1000
     success: float = 0.99
     confidence: float = 0.9
+    margin_share: float = 0.0
+    margin_m_s: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -8,6 +8,8 @@ from typing import Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from simcheck.records.linear import LinearBeside
+
 Rows: TypeAlias = NDArray[np.void]
 Decision: TypeAlias = Literal["met", "not met", "inconclusive"]
 
@@ -24,6 +26,10 @@ COLUMNS: tuple[tuple[str, str, str, str], ...] = (
     ("period_s", "<f8", "s", "period less the slot's"),
     ("eccentricity", "<f8", "", "averaged eccentricity"),
     ("plane_deg", "<f8", "deg", "angle to the ring's plane"),
+    ("eccentricity_k", "<f8", "", "averaged eccentricity along the ring's node"),
+    ("eccentricity_h", "<f8", "", "averaged eccentricity along 90 deg past the ring's node"),
+    ("plane_x_deg", "<f8", "deg", "lean of the orbit's normal towards the ring's node"),
+    ("plane_y_deg", "<f8", "deg", "lean of the orbit's normal towards 90 deg past the ring's node"),
     ("dv_used_m_s", "<f8", "m/s", "Δv flown"),
     ("propellant_used_kg", "<f8", "kg", "propellant used"),
     ("arrival_time_s", "<f8", "s", "last cutoff past the epoch"),
@@ -33,6 +39,9 @@ COLUMNS: tuple[tuple[str, str, str, str], ...] = (
 """Columns of a row: name, little-endian type, unit, meaning. Files, tables and JSON follow it."""
 
 ROW = np.dtype([(name, kind) for name, kind, _, _ in COLUMNS])
+
+BLOCK = 16_384
+"""Rows held in memory at a time."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -72,7 +81,8 @@ class DvColumns:
     """Δv in m/s in four columns that are never added silently.
 
     deterministic: the plan's impulses; finite_burn_loss: what re-aiming with finite burns adds;
-    statistical: percentiles of what was flown beyond both; margin: held back by the case's rule.
+    statistical: percentiles of what was flown beyond both; margin: what the case's policy holds
+    back, which no flight flies.
     """
 
     deterministic: float
@@ -96,9 +106,11 @@ class Dispersion:
 
     asked and confidence are the case's; decision judges them, more_samples is how many more may
     settle it. load_kg gives the propellant to load for a success of 99 % and 99.87 % of the flights
-    that arrive, with its upper bound at the confidence, None where there are too few. drivers are
-    ordered by share, method says how they were found. failures are sample numbers, worst those
-    furthest out.
+    that arrive, with its upper bound at the confidence, None where there are too few; margin_kg is
+    the part of it that makes dv.margin with the engine, from the mass that is left after such a
+    flight. drivers are ordered by share, method says how they were found. failures are sample
+    numbers, the first of them where they are very many (failures_left_out tells how many are not
+    listed), worst those furthest out.
     """
 
     samples: int
@@ -112,9 +124,12 @@ class Dispersion:
     dv: DvColumns
     load_kg: dict[str, float]
     load_high_kg: dict[str, float]
+    margin_kg: dict[str, float]
     drivers: tuple[Driver, ...]
     method: str
     outcomes: dict[str, int]
     failures: tuple[int, ...]
+    failures_left_out: int
     worst: tuple[int, ...]
     stopped_by: str
+    linear: LinearBeside | None = None

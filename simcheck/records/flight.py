@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -72,6 +73,20 @@ class FlownErrors:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class Components:
+    """The two errors that are lengths by their signed parts in the ring frame; NaN if no orbit.
+
+    eccentricity_k and eccentricity_h are the averaged eccentricity vector along the ring's node and
+    90 degrees past it; plane_x_deg and plane_y_deg how far the orbit's normal leans that way.
+    """
+
+    eccentricity_k: float = math.nan
+    eccentricity_h: float = math.nan
+    plane_x_deg: float = math.nan
+    plane_y_deg: float = math.nan
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Decision:
     """What the flight team did with one estimate, and what it could not know beside it.
 
@@ -119,6 +134,7 @@ class Flight:
     engine_disagreement_m: float | None
     propagator: str
     decisions: tuple[Decision, ...] = ()
+    components: Components = Components()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

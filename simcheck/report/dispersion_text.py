@@ -13,6 +13,7 @@ from simcheck.records.case import Case
 from simcheck.records.dispersion import Dispersion
 from simcheck.records.plan import Plan
 from simcheck.report.judged_text import CAUTION
+from simcheck.report.linear_text import linear_text
 from simcheck.report.plan_text import header
 from simcheck.report.tables import BAD, GOOD, cell, facts, heading, note, stacked, table
 from simcheck.report.words import clean, count, kilograms, share, significant, speed
@@ -41,10 +42,11 @@ def dispersion_text(case: Case, plan: Plan, found: Dispersion, ring: RingMotion)
         facts(_flights(case, found)),
         *_percentiles(found),
         heading("Δv in four columns, which nothing adds"),
-        facts(_dv(found)),
+        facts(_dv(case, found)),
         heading("Propellant to load"),
         facts(_loads(case, found)),
         *_drivers(found),
+        *(linear_text(found.linear) if found.linear else []),
         heading("To look at"),
         facts(_samples(found)),
         *_verdict(found),
@@ -72,13 +74,13 @@ def _percentiles(found: Dispersion) -> list[RenderableType]:
     names = ("", ">mean", *(f">{level:g} %" for level in _SHOWN), ">99 % at most")
     rows = []
     for name, part in found.percentiles.items():
-        if not math.isfinite(part.mean):
+        if name not in _NAMES or not math.isfinite(part.mean):
             continue
         values = dict(zip(part.levels, part.values, strict=True))
         high = dict(zip(part.levels, part.high, strict=True))
         rows.append(
             (
-                _NAMES.get(name, name),
+                _NAMES[name],
                 significant(part.mean),
                 *(significant(values[level]) for level in _SHOWN),
                 significant(high[99.0]),
@@ -92,8 +94,9 @@ def _percentiles(found: Dispersion) -> list[RenderableType]:
     return [heading("Percentiles"), table(names, rows), note(said)]
 
 
-def _dv(found: Dispersion) -> list[tuple[str, str]]:
-    dv = found.dv
+def _dv(case: Case, found: Dispersion) -> list[tuple[str, str]]:
+    dv, part = found.dv, case.dispersion.margin_share
+    margin = speed(dv.margin) + (f", {share(part)} of what the plan commands" if part else "")
     values = dict(zip(dv.statistical.levels, dv.statistical.values, strict=True))
     return [
         ("deterministic", f"{speed(dv.deterministic)}, the plan's impulses"),
@@ -103,7 +106,7 @@ def _dv(found: Dispersion) -> list[tuple[str, str]]:
             f"mean {speed(dv.statistical.mean, sign=True)}, 50 % {speed(values[50.0], sign=True)}, "
             f"99 % {speed(values[99.0], sign=True)}, 99.87 % {speed(values[99.87], sign=True)}",
         ),
-        ("policy margin", speed(dv.margin) if dv.margin else "none asked for"),
+        ("policy margin", margin if dv.margin else "none asked for"),
     ]
 
 
@@ -112,7 +115,9 @@ def _loads(case: Case, found: Dispersion) -> list[tuple[str, str]]:
     for level, value in found.load_kg.items():
         high = found.load_high_kg[level]
         bound = f", at most {kilograms(high)}" if math.isfinite(high) else ", too few flights"
-        rows.append((f"for {level}", f"{kilograms(value)}{bound}"))
+        part = found.margin_kg[level]
+        margin = f"; {kilograms(part)} of it for the policy margin" if part > 0 else ""
+        rows.append((f"for {level}", f"{kilograms(value)}{bound}{margin}"))
     return [*rows, ("on board", kilograms(case.craft.propellant_kg))]
 
 
@@ -130,7 +135,7 @@ def _drivers(found: Dispersion) -> list[RenderableType]:
 
 def _samples(found: Dispersion) -> list[tuple[str, str]]:
     failures = ", ".join(map(str, found.failures[:_MOST_NAMED]))
-    more = len(found.failures) - _MOST_NAMED
+    more = len(found.failures) + found.failures_left_out - _MOST_NAMED
     return [
         ("failures", (failures + (f" and {more} more" if more > 0 else "")) or "none"),
         ("furthest out", ", ".join(map(str, found.worst))),

@@ -15,6 +15,7 @@ from simcheck.dispersing.executors import HereExecutor
 from simcheck.dispersing.flights import Job, fly_chunk
 from simcheck.errors import FlightError
 from simcheck.files.chunk_store import MemoryStore
+from simcheck.files.row_file import RowFile
 from simcheck.records.case import DispersionAim, Errors
 from simcheck.records.dispersion import OUTCOMES, ROW, Rows
 from tests.cases_for_tests import MARS, case
@@ -49,7 +50,9 @@ def coins(share: float) -> Any:
 def fly(monkeypatch: pytest.MonkeyPatch, share: float, samples: int, **options: Any) -> Any:
     monkeypatch.setattr(running, "fly_chunk", coins(share))
     monkeypatch.setattr(dispersal, "CHUNK", {True: CHUNK, False: CHUNK})
-    return disperse(job(), samples, MemoryStore(), HereExecutor, 1, **options)
+    with RowFile() as table:
+        found = disperse(job(), samples, MemoryStore(), table, HereExecutor, 1, **options)
+        return found, np.concatenate(list(table.blocks(found.samples)))
 
 
 def test_all_samples_are_summed_up(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -122,12 +125,15 @@ def test_a_flight_that_cannot_be_computed_is_a_failure(monkeypatch: pytest.Monke
         raise FlightError(f"sample {sample} cannot be flown")
 
     monkeypatch.setattr(flights, "fly_plan", wrong)
+    monkeypatch.setattr(flights, "find_spec", lambda name: None)  # one by one
     rows = fly_chunk(job(), 7, 2)
     assert rows["sample"].tolist() == [7, 8]
     assert [OUTCOMES[k] for k in rows["outcome"]] == ["not-flown"] * 2
     assert not rows["within"].any()
     assert np.isnan(rows["phase_deg"]).all()
-    found = dispersal.summarise(job(), rows, "all samples flown")
+    with RowFile() as table:
+        table.put(0, rows)
+        found = dispersal.summarise(job(), table, 2, "all samples flown")
     assert found.failures == (7, 8)
     assert found.outcomes["not-flown"] == 2
     assert np.isnan(found.percentiles["phase_deg"].mean)
@@ -165,7 +171,8 @@ def test_drivers_of_a_linear_case(monkeypatch: pytest.MonkeyPatch) -> None:
         return rows
 
     monkeypatch.setattr(running, "fly_chunk", linear)
-    found, _ = disperse(job(), 2000, MemoryStore(), HereExecutor, 1)
+    with RowFile() as table:
+        found = disperse(job(), 2000, MemoryStore(), table, HereExecutor, 1)
     shares = {d.source: d.share for d in found.drivers if d.outcome == "phase_deg"}
     assert abs(shares["thrust_bias"] - 0.9) < 0.05  # chance correlation, 2 sigma of 1/sqrt(2000)
     assert abs(shares["isp_bias"] - 0.1) < 0.05

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import signal
 from concurrent.futures import BrokenExecutor, Executor, Future
@@ -126,6 +127,46 @@ def test_an_error_of_a_chunk_is_not_hidden(monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setattr(running, "fly_chunk", wrong)
     with pytest.raises(RuntimeError, match="a bug"):
         list(run(JOB, chunks(5, 5), Shelf(), HereExecutor, 1))
+
+
+class Refusing(Executor):
+    """Takes two calls, then is broken at `submit`, as a pool whose worker died in between."""
+
+    made = 0
+
+    def __init__(self) -> None:
+        Refusing.made += 1
+        self.left = 2
+
+    def submit(self, function: Any, /, *args: Any, **kwargs: Any) -> Future[Any]:
+        self.left -= 1
+        if self.left < 0:
+            raise BrokenExecutor("died in between")
+        future: Future[Any] = Future()
+        future.set_result(function(*args, **kwargs))
+        return future
+
+
+def test_a_pool_found_broken_is_made_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A death that shows only when the next chunk is given: that chunk goes to a new pool."""
+    monkeypatch.setattr(running, "fly_chunk", numbered)
+    Refusing.made = 0
+    found = list(run(JOB, chunks(60, 5), Shelf(), Refusing, 2))
+    assert table(found) == list(range(60))
+    assert Refusing.made == 6
+
+
+def test_chunks_are_taken_as_they_are_needed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No list of all chunks is made, held or not: a run without an end may be begun, and left."""
+    monkeypatch.setattr(running, "fly_chunk", numbered)
+    shelf = Shelf()
+    shelf.keep(5, numbered(JOB, 5, 5))
+    endless = (Chunk(5 * k, 5) for k in itertools.count())
+    begun = run(JOB, endless, shelf, HereExecutor, 1)
+    found = list(itertools.islice(begun, 20))
+    assert table(found) == list(range(100))
+    assert next(endless).first == 100
+    begun.close()  # type: ignore[attr-defined]
 
 
 def kills_itself_once(job: Any, first: int, count: int) -> Rows:

@@ -106,6 +106,46 @@ def test_burns_are_the_scalar_engines(steering):
         assert_states(ends[k], one.state)
 
 
+def test_lanes_of_one_batch_may_be_steered_each_in_its_way():
+    """Flags for the steering: each lane, burnt or stopped, has the bits of its steering alone."""
+    f, b = Flights(), TaylorBatches(gravity())
+    turning = np.arange(N) % 3 == 1
+    both = f.thrust()._replace(steering=turning)
+    stop = stop_at_period(1.02 * f.periods[1], MARS.gm)
+    mixed = b.advance(f.times, f.states, f.off, both)
+    stopped = b.until_stop(f.times, f.states, f.off, both, stop)
+    for steering, rows in (
+        ("rsw", np.flatnonzero(turning)),
+        ("inertial", np.flatnonzero(~turning)),
+    ):
+        burn = f.thrust(steering)
+        assert bits(mixed[rows]) == bits(b.advance(f.times, f.states, f.off, burn)[rows])
+        one = b.until_stop(f.times, f.states, f.off, burn, stop)
+        assert bits(stopped.states[rows], stopped.times[rows]) == bits(
+            one.states[rows], one.times[rows]
+        )
+        some = b.advance(f.times[rows], f.states[rows], f.off[rows], both.of(rows))
+        assert bits(some) == bits(mixed[rows])
+    other = b.advance(f.times, f.states, f.off, f.thrust("rsw"))
+    assert (other[~turning, :3] != mixed[~turning, :3]).any(axis=1).all()
+
+
+@pytest.mark.parametrize("loose", [1e-12, 1e-10])
+def test_a_looser_series_is_off_by_little(loose):
+    """A looser tolerance moves eight revolutions by its own size a step, and no lane's company.
+
+    Some 30 steps a revolution, each off by the tolerance of the radius, grow along the track.
+    """
+    f, g = Flights(), gravity()
+    fine = TaylorBatches(g).advance(f.times, f.states, f.until)
+    b = TaylorBatches(g, loose)
+    found = b.advance(f.times, f.states, f.until)
+    size = norm(f.states[:, :3]).max()
+    assert_metres(found[:, :3], fine[:, :3], 1e4 * loose * size)
+    assert bits(found) != bits(fine)
+    assert bits(b.advance(f.times[3:4], f.states[3:4], f.until[3:4])[0]) == bits(found[3])
+
+
 @pytest.mark.reference("Orekit ConstantThrustManeuverTest::testRoughBehaviour")
 def test_published_long_apogee_burn():
     """Each lane ends the published burn with its mass, inclination and axis, as in test_burns."""

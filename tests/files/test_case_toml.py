@@ -26,7 +26,9 @@ Load = Callable[[str], Case]
 Find = Callable[[str], tuple[str, ...]]
 
 EVERY_KEY = Path(__file__).with_name("every_key.toml").read_text(encoding="utf-8")
-_LATER = r"(?m)^(navigation_\w+|missed_burn|max_trims|settle|samples|success|confidence) = .*\n"
+_LATER = (
+    r"(?m)^(navigation_\w+|missed_burn|max_trims|settle|samples|success|confidence|margin) = .*\n"
+)
 VALID = re.sub(_LATER, "", EVERY_KEY).replace("[dispersion]\n", "").replace("each-burn", "never")
 
 STATE = """[craft.state]
@@ -475,6 +477,7 @@ def test_every_key_of_the_format_is_read(load: Load) -> None:
     assert (case.operations.replan, case.operations.max_trims) == ("each-burn", 6)
     assert (case.errors.navigation_position_m, case.errors.missed_burn) == (50.0, 0.01)
     assert (case.dispersion.samples, case.dispersion.confidence) == (2000, 0.9)
+    assert (case.dispersion.margin_share, case.dispersion.margin_m_s) == (0.05, 0.0)
 
 
 def test_forces_of_a_later_version(faults: Find) -> None:
@@ -492,6 +495,49 @@ def test_shares_of_a_dispersion(faults: Find) -> None:
     assert "expected at least 1, got 0" in found[0]
     assert "expected more than 0 % and less than 100 %" in found[1]
     assert 'write confidence = "90 %"' in found[2]
+
+
+@pytest.mark.parametrize(
+    ("margin", "share", "speed"),
+    [
+        ("5 %", 0.05, 0.0),
+        ("0 %", 0.0, 0.0),
+        ("20 m/s", 0.0, 20.0),
+        ("300 mm/s", 0.0, 0.3),
+        ("72 km/h", 0.0, 20.0),
+    ],
+)
+def test_a_margin_is_a_share_or_a_speed(
+    load: Load, margin: str, share: float, speed: float
+) -> None:
+    """Either, by its unit; silent, there is none."""
+    case = load(VALID + f'[dispersion]\nmargin = "{margin}"\n')
+    assert (case.dispersion.margin_share, case.dispersion.margin_m_s) == pytest.approx(
+        (share, speed)
+    )
+    case = load(VALID + "[dispersion]\nsamples = 10\n")
+    assert (case.dispersion.margin_share, case.dispersion.margin_m_s) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("margin", "words"),
+    [
+        (
+            "0.05",
+            'expected a share of the plan\'s Δv, or a Δv, with its unit, got 0.05; write margin = "5 %"',
+        ),
+        ('"20"', "expected a share of the plan's Δv, or a Δv, with its unit"),
+        ('"20 km"', "expected a share of the plan's Δv, or a Δv, with its unit"),
+        ('"-1 m/s"', 'expected at least 0 m/s, got "-1 m/s"; write margin = "20 m/s"'),
+        ('"120 %"', 'expected at least 0 % and at most 100 %, got "120 %"; write margin = "5 %"'),
+        ("[1]", "expected a share of the plan's Δv, or a Δv, with its unit, got [1]; write"),
+    ],
+)
+def test_what_is_no_margin(faults: Find, margin: str, words: str) -> None:
+    """Neither a share nor a speed, or one that cannot be, is told with an example."""
+    (fault,) = faults(VALID + f"[dispersion]\nmargin = {margin}\n")
+    assert "[dispersion] margin: " in fault
+    assert words in fault
 
 
 def test_open_loop_operations_are_accepted(load: Load) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from simcheck.errors import InputError
-from simcheck.files.chunk_store import ROWS, ChunkStore, rows_file
+from simcheck.files.chunk_store import ChunkStore
 from simcheck.records.dispersion import ROW, Rows
 
 ABOUT: dict[str, Any] = {"inputs_sha256": "aa", "plan_sha256": "bb", "seed": 3, "planner": "ring"}
@@ -90,15 +90,3 @@ def test_a_folder_that_is_none_is_refused(tmp_path: Path) -> None:
     (tmp_path / "run.json").write_text("x")
     with pytest.raises(InputError, match="is not the record of a run"):
         ChunkStore(tmp_path, ABOUT)
-
-
-def test_all_rows_are_in_place_only_when_full(tmp_path: Path) -> None:
-    """samples.npy appears at the end, readable by numpy; a run broken off leaves none."""
-    with rows_file(tmp_path, 30) as rows:
-        rows[:] = some(30)
-        assert not (tmp_path / ROWS).exists()
-    assert np.load(tmp_path / ROWS).tobytes() == some(30).tobytes()
-    (tmp_path / ROWS).unlink()
-    with pytest.raises(KeyboardInterrupt), rows_file(tmp_path, 30):
-        raise KeyboardInterrupt
-    assert list(tmp_path.iterdir()) == []

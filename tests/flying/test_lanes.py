@@ -1,4 +1,4 @@
-"""Open-loop flights side by side are those of `fly_plan`, one by one."""
+"""Flights side by side, open loop and with a team, are those of `fly_plan`, one by one."""
 
 from __future__ import annotations
 
@@ -10,13 +10,15 @@ import pytest
 from simcheck.dispersing.flights import Job, fly_chunk
 from simcheck.flying.lanes import fly_lanes
 from simcheck.flying.mission import fly_plan
+from simcheck.flying.together import team_of
 from simcheck.judging import judge
 from simcheck.planning.planner import plan_ring
-from simcheck.records.case import Case, Errors, Limits, Member
+from simcheck.records.case import Case, Errors, Limits, Member, Operations
 from simcheck.records.dispersion import OUTCOMES
 from simcheck.records.plan import Plan
 from simcheck.records.wish import Wish
 from tests.cases_for_tests import MARS, case
+from tests.flying import loops
 
 ERRORS = Errors(
     thrust_bias=0.01,
@@ -52,6 +54,11 @@ def test_lanes_are_the_flights(cutoff: str) -> None:
         assert abs(flown.period[k] - one.errors.period_s) < 1e-5
         assert abs(flown.eccentricity[k] - one.errors.eccentricity) < 1e-10
         assert abs(np.degrees(flown.plane[k]) - one.errors.plane_deg) < 1e-9
+        assert abs(flown.e_vector[k, 0] - one.components.eccentricity_k) < 1e-10
+        assert abs(flown.e_vector[k, 1] - one.components.eccentricity_h) < 1e-10
+        leans = np.degrees(np.arctan2(flown.normal[k, :2], flown.normal[k, 2]))
+        assert abs(leans[0] - one.components.plane_x_deg) < 1e-9
+        assert abs(leans[1] - one.components.plane_y_deg) < 1e-9
         assert abs(flown.dv[k] - one.dv_used_m_s) < 1e-9
         assert abs(flown.propellant[k] - one.propellant_used_kg) < 1e-9
         assert abs(flown.arrival[k] - one.arrival_time_s) < 1e-6
@@ -59,6 +66,18 @@ def test_lanes_are_the_flights(cutoff: str) -> None:
         assert abs(flown.largest[k] - one.largest_radius_m) < 30.0
         assert one.closest_approach_m is not None
         assert abs(flown.closest[k] - one.closest_approach_m) < 1e-3 * one.closest_approach_m
+
+
+def test_burns_end_as_their_commands_have_it() -> None:
+    """A plan that was made for another cutoff than the case's engine has keeps its own."""
+    made, plan = relay("orbit")
+    engine = replace(made.engine, cutoff="duration")
+    made = replace(made, engine=engine)  # type: ignore[arg-type]
+    flown = fly_lanes(made, plan, 4, range(3))
+    for k in range(3):
+        one = fly_plan(made, plan, seed=4, sample=k, reference=False)
+        assert abs(flown.period[k] - one.errors.period_s) < 1e-5
+        assert {arc.ended for arc in one.arcs if arc.kind == "burn"} == {"orbit"}
 
 
 def test_without_errors_every_lane_is_the_nominal() -> None:
@@ -131,3 +150,63 @@ def test_missed_burns_are_missed() -> None:
             assert abs(flown.dv[k] - one.dv_used_m_s) < 1e-9
             assert abs(flown.period[k] - one.errors.period_s) < 1e-5
     assert len(np.unique(np.round(flown.dv / 50))) > 2
+
+
+# With a team
+
+
+OPERATIONS = {
+    "each burn, ten minutes": loops.TRACKED,
+    "each burn, half a revolution": Operations(
+        replan="each-burn", max_trims=4, settle_revolutions=0.5
+    ),
+    "each burn, no trims": replace(loops.TRACKED, max_trims=0),
+    "trims only": Operations(replan="never", max_trims=5),
+    "one trim": replace(loops.TRACKED, max_trims=1),
+}
+
+
+@pytest.mark.parametrize("name", OPERATIONS)
+@pytest.mark.parametrize("cutoff", ["duration", "orbit"])
+def test_lanes_with_a_team_are_the_flights(name: str, cutoff: str) -> None:
+    """Each decides as it would alone: errors, Δv, dates, numbers of burns and of decisions.
+
+    Rounding grows through decisions taken from it: 1e-6 of any tolerance.
+    """
+    made = loops.relay(replace(loops.REALISTIC, ignition_time_s=0.2), OPERATIONS[name])
+    made = replace(made, engine=replace(made.engine, cutoff=cutoff))  # type: ignore[arg-type]
+    plan = loops.relay_plan()
+    commands = tuple(replace(x, cutoff=made.engine.cutoff) for x in plan.commands)
+    plan = replace(plan, commands=commands)
+    flown = fly_lanes(made, plan, 4, range(4), closed_loop=True)
+    assert not flown.alone.all() or not made.operations.max_trims
+    for k in np.flatnonzero(~flown.alone):
+        team = team_of(made, plan, "ring", loops.OwnPlanner(plan))
+        one = fly_plan(made, plan, seed=4, sample=int(k), reference=False, team=team)
+        assert flown.decisions[k] == len(one.decisions)
+        assert flown.burns[k] == sum(arc.kind == "burn" for arc in one.arcs)
+        assert abs(np.degrees(flown.phase[k]) - one.errors.phase_deg) < 5e-7
+        assert abs(flown.period[k] - one.errors.period_s) < 5e-6
+        assert abs(flown.eccentricity[k] - one.errors.eccentricity) < 2e-9
+        assert abs(np.degrees(flown.plane[k]) - one.errors.plane_deg) < 1e-7
+        assert abs(flown.dv[k] - one.dv_used_m_s) < 1e-6
+        assert abs(flown.propellant[k] - one.propellant_used_kg) < 1e-6
+        assert abs(flown.arrival[k] - one.arrival_time_s) < 1e-3
+    if made.operations.max_trims:
+        assert (flown.burns > 3).any()
+
+
+def test_with_a_team_a_missed_ignition_of_the_plan_flies_alone() -> None:
+    """The planner is asked then: just the lanes that miss a burn before trims begin are left."""
+    made = loops.relay(replace(loops.REALISTIC, missed_burn=1.0))
+    assert fly_lanes(made, loops.relay_plan(), 4, range(3), closed_loop=True).alone.all()
+    made = loops.relay(replace(loops.REALISTIC, missed_burn=0.1))
+    flown = fly_lanes(made, loops.relay_plan(), 4, range(30), closed_loop=True)
+    assert 0 < flown.alone.sum() < 30
+
+
+def test_a_team_without_a_course_leaves_all_to_the_planner() -> None:
+    """A plan whose burns overlap cannot be flown without errors: every lane flies alone."""
+    one = loops.relay_plan().commands[0]
+    wrong = replace(loops.relay_plan(), commands=(one, replace(one, burn="B2")))
+    assert fly_lanes(loops.relay(), wrong, 4, range(3), closed_loop=True).alone.all()

@@ -283,6 +283,26 @@ def test_a_member_of_the_ring_reads_zero():
     assert flight.closest_member in ("R1", "R2")
 
 
+def test_lengths_have_signed_parts():
+    """An apsis 0.5 rad past the node, a node and a tilt off by a little: signs as on paper."""
+    tilt, turn = 1e-3, 2e-3
+    small = state(2.4, 0.01, 0.7 + tilt, raan=1.0 + turn, argp=0.5, mass=510.0)
+    flight = fly(dataclasses.replace(case(small), forces=()))
+    parts, errors = flight.components, flight.errors
+    # The craft's node leads the ring's by turn, of which cos(tilt) counts along the ring.
+    past_node = 0.5 + turn * math.cos(0.7)
+    assert parts.eccentricity_k == pytest.approx(0.01 * math.cos(past_node), rel=1e-4)
+    assert parts.eccentricity_h == pytest.approx(0.01 * math.sin(past_node), rel=1e-4)
+    # To first order: the normal leans by turn * sin(inclination) to the node, by -tilt past it.
+    assert parts.plane_x_deg == pytest.approx(math.degrees(turn * math.sin(0.7)), rel=5e-3)
+    assert parts.plane_y_deg == pytest.approx(-math.degrees(tilt), rel=5e-3)
+    both = math.hypot(parts.eccentricity_k, parts.eccentricity_h)
+    assert both == pytest.approx(errors.eccentricity, rel=1e-12)
+    # Two angles add up as a vector to third order, some 1e-6 of themselves here.
+    both = math.hypot(parts.plane_x_deg, parts.plane_y_deg)
+    assert both == pytest.approx(errors.plane_deg, rel=1e-5)
+
+
 @pytest.mark.parametrize("push", [-1e-5, 1e-5], ids=["ahead", "behind"])
 def test_drift_and_holding_time_follow_from_the_period(push):
     """The drift is the difference of the rates; the phase leaves its tolerance when it says."""
@@ -341,8 +361,8 @@ def test_braking_into_the_ground_hits_the_body():
     """A brake that takes the periapsis below the surface ends there: an outcome, and NaN errors."""
     flight = fly(None, brake())
     assert flight.outcome == "hit-the-body"
-    for value in dataclasses.astuple(flight.errors):
-        assert math.isnan(value)
+    for record in (flight.errors, flight.components):
+        assert all(math.isnan(value) for value in dataclasses.astuple(record))
     assert math.isnan(flight.drift_deg_day)
     assert flight.neighbours == ()
     assert np.linalg.norm(end_of(flight)) == pytest.approx(MARS.radius, abs=5.0)  # 1 ms at 4 km/s

@@ -45,7 +45,7 @@ def arguments(folder: Path, out: str, *options: str) -> list[str]:
 def whole(folder: Path) -> bytes:
     """All rows of a run that nothing disturbed, by one worker."""
     main(arguments(folder, "whole", "--workers", "1", "--json"))
-    return (folder / "whole" / "samples.npy").read_bytes()
+    return (folder / "whole" / "samples.parquet").read_bytes()
 
 
 def start(folder: Path, out: str, *options: str) -> subprocess.Popen[bytes]:
@@ -69,9 +69,11 @@ def test_killed_twice_and_gone_on_with(folder: Path, whole: bytes) -> None:
         wait_for_chunks(folder / "killed", chunks)
         run.send_signal(signal.SIGKILL)
         run.wait()
-    assert not (folder / "killed" / "samples.npy").exists()
+    assert not (folder / "killed" / "samples.parquet").exists()
     main(arguments(folder, "killed", "--workers", "2", "--json"))
-    assert (folder / "killed" / "samples.npy").read_bytes() == whole
+    assert (folder / "killed" / "samples.parquet").read_bytes() == whole
+    summary = (folder / "killed" / "summary.json").read_bytes()
+    assert summary == (folder / "whole" / "summary.json").read_bytes()
 
 
 def test_interrupted_it_says_how_to_go_on(folder: Path, whole: bytes, capsys: Any) -> None:
@@ -91,7 +93,7 @@ def test_interrupted_it_says_how_to_go_on(folder: Path, whole: bytes, capsys: An
     assert "Traceback" not in err
     assert out == "" or "interrupted" in out  # nothing to sum up where no chunk was counted yet
     main(arguments(folder, "broken", "--json"))
-    assert (folder / "broken" / "samples.npy").read_bytes() == whole
+    assert (folder / "broken" / "samples.parquet").read_bytes() == whole
 
 
 def test_another_seed_does_not_mix(folder: Path, whole: bytes, capsys: Any) -> None:
@@ -108,6 +110,7 @@ def test_the_code_does_not_depend_on_the_format(folder: Path, whole: bytes, caps
     assert code == text
     document = json.loads(capsys.readouterr().out)
     assert document["schema"] == "simcheck.disperse/1"
+    assert document == json.loads((folder / "whole" / "summary.json").read_text(encoding="utf-8"))
     for key in ("samples", "within", "percentiles", "drivers", "failures"):
         assert key in document
     assert set(document["within"]) >= {"count", "probability", "low", "high", "confidence"}
@@ -116,20 +119,22 @@ def test_the_code_does_not_depend_on_the_format(folder: Path, whole: bytes, caps
 
 def test_a_sample_is_flown_again_alone(folder: Path, whole: bytes, capsys: Any) -> None:
     """`fly --sample N` gives the row of that sample, to the rounding of scalar against batch."""
-    import numpy as np
+    from pyarrow import parquet
 
-    rows = np.load(folder / "whole" / "samples.npy")
+    rows = parquet.read_table(folder / "whole" / "samples.parquet").to_pylist()
     capsys.readouterr()
     main(["fly", str(folder / "case.toml"), "--sample", "17", "--json"])
     document = json.loads(capsys.readouterr().out)
     assert abs(document["errors"]["period_s"] - rows[17]["period_s"]) < 1e-6
     assert abs(document["dv_used_m_s"] - rows[17]["dv_used_m_s"]) < 1e-9
+    for name, part in document["components"].items():
+        assert abs(part - rows[17][name]) < 1e-9
 
 
 def test_without_room_nothing_finished_is_lost(folder: Path, whole: bytes) -> None:
     """What a run left behind can be copied elsewhere and gone on with there."""
     shutil.copytree(folder / "whole", folder / "copy", dirs_exist_ok=True)
-    os.unlink(folder / "copy" / "samples.npy")  # noqa: PTH108
+    os.unlink(folder / "copy" / "samples.parquet")  # noqa: PTH108
     os.unlink(folder / "copy" / "chunk-0000000500")  # noqa: PTH108
     main(arguments(folder, "copy", "--json"))
-    assert (folder / "copy" / "samples.npy").read_bytes() == whole
+    assert (folder / "copy" / "samples.parquet").read_bytes() == whole

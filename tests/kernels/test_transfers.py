@@ -11,6 +11,7 @@ from simcheck.kernels.transfers import (
     apsis_direction,
     apsis_radii,
     coast_time,
+    coast_times,
     coast_to_direction,
     inverse_axis,
     node_direction,
@@ -224,3 +225,36 @@ def test_coast_time_passes_the_parabola_smoothly():
         times.append(coast_time(r, v, 1.0, 4e14))
     assert_relative(times[0], times[1], 1e-6)
     assert_relative(times[2], times[1], 1e-6)
+
+
+def test_coast_times_are_the_coast_times_of_each():
+    """Row by row those of `coast_time`, ahead and behind, whole revolutions and round orbits too.
+
+    Both are sums of the same few numbers; on a long ellipse, near its periapsis, the anomalies lose
+    what they say there to the period: 1e-14 of it over (1 - e).
+    """
+    rng, gm, n = np.random.default_rng(8), 4e14, 300
+    e = np.where(np.arange(n) % 10 == 0, 0.0, rng.uniform(0.0, 0.95, n))
+    p, angle = rng.uniform(7e6, 4e7, n), rng.uniform(-20.0, 20.0, n)
+    angle[::7], angle[3::7] = 0.0, TAU * rng.integers(-3, 4, len(angle[3::7]))
+    states = [
+        state_from_classical(p[k], e[k], *rng.uniform(0.0, 3.1, 2), *rng.uniform(0.0, 6.2, 2), gm)
+        for k in range(n)
+    ]
+    r, v = (np.stack(x) for x in zip(*states, strict=True))
+    found, period = coast_times(r, v, angle, gm), period_of(r, v, gm)
+    for k in range(n):
+        expected = coast_time(r[k], v[k], float(angle[k]), gm)
+        assert_seconds(found[k], expected, 1e-13 * period[k] / (1 - e[k]))
+    assert (found[::7] == 0.0).all()
+    assert (np.sign(found) == np.sign(np.round(angle, 12))).all()
+
+
+def test_coast_times_of_open_orbits_are_nan_alone():
+    """A hyperbola has no answer, without a warning; the rows beside it keep theirs to the bit."""
+    rows = [state_from_classical(8e6, e, 0.4, 0.1, 0.2, 1.0, 4e14) for e in (0.0, 1.4, 0.3)]
+    r, v = (np.stack(x) for x in zip(*rows, strict=True))
+    found = coast_times(r, v, np.full(3, 2.0), 4e14)
+    assert np.isnan(found).tolist() == [False, True, False]
+    alone = coast_times(r[2:], v[2:], np.array([2.0]), 4e14)
+    assert alone.tobytes() == found[2:].tobytes()

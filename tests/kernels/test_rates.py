@@ -1,4 +1,4 @@
-"""Rates, quantiles, verdicts and drivers: held against direct sums and simulated histories.
+"""Rates and verdicts: held against direct sums and simulated histories.
 
 Long because each statement is held against its own direct sum, and the rules against histories.
 """
@@ -12,37 +12,25 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from simcheck.kernels.statistics import (
+from simcheck.kernels.rates import (
     binomial_bound,
     binomial_interval,
     decided,
     needed_samples,
-    order_statistic,
-    quantile,
-    quantile_interval,
     rate_sequence,
     samples_to_decide,
     settled,
     settling_evidence,
-    shares_of_variance,
 )
+from tests.kernels.chances import ROUNDING, chances, confidences, rates
 
 OPENTURNS = "OpenTURNS expected test output: Wilks sample sizes"
 WILKS = "Wilks's sample sizes as tabled in common use, from memory; recomputed"
 NEWCOMBE = "Newcombe (1998), Stat. Med. 17, 857-872, table I, from memory"
 CLOSED_FORM = "the closed form 1 - (1 - confidence)^(1/n) of no failures; derived, printed nowhere"
-ROUNDING = 1e-12  # of sums of up to 300 terms and of the inverse beta function
 
-rates = st.floats(0.001, 0.999)
-confidences = st.floats(0.5, 0.999)
 sizes = st.integers(1, 70)
 LAST = 5000
-
-
-def chances(n, p):
-    """Chance of each count 0..n, summed up from whole-number coefficients."""
-    k = np.arange(n + 1)
-    return np.array([float(math.comb(n, int(i))) for i in k]) * p**k * (1 - p) ** (n - k)
 
 
 # The rates.
@@ -374,144 +362,6 @@ def test_sequence_is_wider_than_one_look(n):
     assert np.all(high - low <= 2.5 * (exact[1] - exact[0]))
 
 
-# Quantiles.
-
-
-@given(st.integers(0, 120), rates, confidences)
-def test_quantile_interval_covers(n, share, confidence):
-    """The quantile lies between the two values with the confidence, by the direct sum.
-
-    It does where the count of values below the quantile is at least low + 1 and at most high.
-    """
-    low, high = quantile_interval(n, share, confidence)
-    first = 0 if np.isnan(low) else int(low) + 1
-    last = n if np.isnan(high) else int(high)
-    weights = chances(n, share)
-    assert weights[first : last + 1].sum() >= confidence - ROUNDING
-    # Neither end can move in alone; an open end is open because its tail asks for it.
-    if first and last < n and last - first >= 1:
-        assert weights[first + 1 : last + 1].sum() < confidence + ROUNDING
-        assert weights[first:last].sum() < confidence + ROUNDING
-    if np.isnan(low):
-        assert weights[0] > (1 - confidence) / 2 - ROUNDING
-    if np.isnan(high):
-        assert weights[n] > (1 - confidence) / 2 - ROUNDING
-
-
-def test_quantile_interval_of_the_median():
-    """Ten values hold the median between the 2nd and the 9th with 1 - 22/1024, 97.9 %.
-
-    The next, 3rd to 8th, would hold it with 1 - 112/1024, 89.1 %.
-    """
-    assert quantile_interval(10, 0.5, 1 - 22.001 / 1024) == (1, 8)
-    assert quantile_interval(10, 0.5, 1 - 111.999 / 1024) != (2, 7)
-    assert quantile_interval(10, 0.5, 1 - 112.001 / 1024) == (2, 7)
-    low, high = quantile_interval([0, 1, 3], 0.5, 0.9)
-    assert np.isnan([low, high]).all()
-
-
-def test_quantile_interval_moves_the_better_end():
-    """Where either end may move in, the one that costs less does: 84.4 % left, not 81.0 %."""
-    assert quantile_interval(8, 0.4, 0.8) == (1, 5)
-    assert chances(8, 0.4)[2:6].sum() > chances(8, 0.4)[1:5].sum() > 0.8
-    assert quantile_interval(8, 0.6, 0.8) == (2, 6)  # the mirror image
-
-
-def test_quantile_interval_where_samples_are_few():
-    """A high share needs n with share^n small enough; below that only its upper end is open."""
-    low, high = quantile_interval([200, 400], 0.99, 0.9)
-    assert low[0] < 198
-    assert np.isnan(high[0])
-    assert high[1] == 399
-    both = quantile_interval(1000, [[0.001, 0.5], [0.9, 0.999]], 0.9)
-    for i in np.ndindex(2, 2):
-        alone = quantile_interval(1000, [[0.001, 0.5], [0.9, 0.999]][i[0]][i[1]], 0.9)
-        np.testing.assert_equal((both[0][i], both[1][i]), tuple(float(x) for x in alone))
-
-
-@given(st.integers(1, 400), rates, confidences)
-def test_quantile_lies_in_its_interval(n, share, confidence):
-    """The estimate is between the ends that exist."""
-    values = np.arange(float(n))
-    low, high = quantile_interval(n, share, confidence)
-    assert not order_statistic(values, low) > quantile(values, share)
-    assert not order_statistic(values, high) < quantile(values, share)
-
-
-def test_quantile_interval_simulated():
-    """Of 4,000 seeded skewed samples, those that hold the quantile are as many as the sum says."""
-    n, share, runs = 80, 0.9, 4000
-    values = np.sort(np.random.default_rng(8).exponential(size=(n, runs)), axis=0)
-    low, high = quantile_interval(n, share, 0.9)
-    true = -math.log(1 - share)
-    held = np.mean((order_statistic(values, low) <= true) & (true <= order_statistic(values, high)))
-    chance = chances(n, share)[int(low) + 1 : int(high) + 1].sum()
-    assert abs(held - chance) < 4 * math.sqrt(chance * (1 - chance) / runs)
-
-
-def test_quantile_is_a_value():
-    """The least value with the share at or below it, roundings of n x share forgiven."""
-    values = np.arange(1.0, 101.0)
-    assert quantile(values, [0, 0.01, 0.011, 0.07, 0.28, 0.29, 0.55, 1]).tolist() == [
-        *(1, 1, 2, 7, 28, 29, 55, 100)
-    ]
-    columns = np.stack([values, np.append(values[:98], [np.inf, np.inf])], axis=1)
-    assert quantile(columns, [0.5, 0.99]).tolist() == [[50, 50], [99, np.inf]]
-    assert quantile(columns, 0.98).tolist() == [98, 98]
-    assert order_statistic(columns, [4.0, np.nan])[0].tolist() == [5, 5]
-    assert np.isnan(order_statistic(columns, [4.0, np.nan])[1]).all()
-
-
-# Drivers.
-
-
-def test_shares_of_a_linear_outcome():
-    """3 x + 4 y has 9/25 and 16/25; with noise of variance 25 half of each, and a rest of 1/2."""
-    rng = np.random.default_rng(5)
-    x, noise = rng.normal(size=(20000, 3)), 5 * rng.normal(size=20000)
-    sums = 3 * x[:, 0] + 4 * x[:, 1]
-    shares = shares_of_variance(x * [1.0, 1e6, 1e-6] + 7, np.stack([sums, sums + noise], axis=1))
-    # The spread of an estimated share of 20,000 samples is some 2 sqrt(share / n) at most: 0.01.
-    expected = [[9 / 25, 9 / 50], [16 / 25, 16 / 50], [0, 0], [0, 1 / 2]]
-    np.testing.assert_allclose(shares, expected, atol=4 * 0.01)
-    assert shares[2:, 0] == pytest.approx([0, 0], abs=1e-20)
-    assert shares[0, 0] / shares[1, 0] == pytest.approx(9 / 16 * np.var(x[:, 0]) / np.var(x[:, 1]))
-
-
-def test_rest_of_a_curved_outcome():
-    """x + a x^2 leaves 2 a^2 / (1 + 2 a^2), a product of inputs all; 4 sigma of 20 batches."""
-    a = 0.5
-    rng = np.random.default_rng(6)
-    found = []
-    for _ in range(20):
-        x = rng.normal(size=(2000, 2))
-        y = np.stack([x[:, 0] + a * x[:, 0] ** 2, x[:, 0] * x[:, 1]], axis=1)
-        found.append(shares_of_variance(x, y))
-    mean, sigma = np.mean(found, axis=0), np.std(found, axis=0) / math.sqrt(20)
-    expected = np.array([[1 / (1 + 2 * a**2), 0], [0, 0], [2 * a**2 / (1 + 2 * a**2), 1]])
-    # 0.005: each share without effect is above 0 by a few in 2,000 by chance alone.
-    assert np.all(np.abs(mean - expected) < 4 * sigma + 0.005)
-
-
-def test_shares_of_what_does_not_vary():
-    """An input that is constant has none, an outcome that is constant has no shares to give."""
-    rng = np.random.default_rng(7)
-    x = np.stack([rng.normal(size=50), np.full(50, 0.1)], axis=1)
-    shares = shares_of_variance(x, np.stack([2 * x[:, 0], np.full(50, 0.3)], axis=1))
-    assert shares[:, 0] == pytest.approx([1, 0, 0], abs=ROUNDING)
-    assert np.isnan(shares[:, 1]).all()
-
-
-@given(st.integers(0, 2**32 - 1), st.integers(1, 6))
-def test_rest_is_never_negative(seed, k):
-    """The rest is between 0 and 1, even with hardly more samples than inputs."""
-    rng = np.random.default_rng(seed)
-    shares = shares_of_variance(rng.normal(size=(k + 2, k)), rng.normal(size=(k + 2, 3)))
-    assert shares.shape == (k + 1, 3)
-    assert np.all((shares[-1] >= 0) & (shares[-1] <= 1 + ROUNDING))
-    assert np.all(shares >= 0)
-
-
 # What is refused.
 
 
@@ -528,11 +378,6 @@ def test_rest_is_never_negative(seed, k):
         (lambda: decided(1, 4, 0.0, 0.9), "success: expected a share"),
         (lambda: settled(1, 4, 0.9, 1.0), "confidence: expected a share"),
         (lambda: rate_sequence(1, 4, 0.9, (0.0, 1.0)), "prior: expected two positive"),
-        (lambda: quantile_interval(4, 1.0, 0.9), "share: expected a share"),
-        (lambda: quantile(np.array([]), 0.5), "expected values and shares"),
-        (lambda: quantile(np.array([1.0]), 1.5), "expected values and shares"),
-        (lambda: shares_of_variance(np.zeros((3, 2)), np.zeros((3, 1))), "more than 3 samples"),
-        (lambda: shares_of_variance(np.zeros((9, 2)), np.full((9, 1), np.inf)), "finite"),
     ],
 )
 def test_refused(call, words):
@@ -544,7 +389,7 @@ def test_refused(call, words):
 def test_start_up_stays_light():
     """scipy.stats, 1.5 s of import, is not taken in, and scipy at all only when asked for."""
     code = (
-        "import sys; from simcheck.kernels import statistics as s; "
+        "import sys; from simcheck.kernels import rates as s; "
         "assert 'scipy' not in sys.modules; s.binomial_interval(1, 2, 0.9); "
         "s.settled(1, 2, 0.5, 0.9); assert 'scipy.stats' not in sys.modules"
     )
