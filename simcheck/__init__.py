@@ -16,28 +16,38 @@ __version__ = VERSION
 
 __all__ = [
     "__version__",
+    "accept",
+    "compare",
     "disperse",
+    "doublecheck",
     "fly",
     "judge",
     "load_case",
     "plan",
     "read_plan",
     "read_state",
+    "regress",
     "setbacks",
     "trim",
+    "write_message",
 ]
 
 if TYPE_CHECKING:
     from simcheck.api import (
+        accept,
+        compare,
         disperse,
+        doublecheck,
         fly,
         judge,
         load_case,
         plan,
         read_plan,
         read_state,
+        regress,
         setbacks,
         trim,
+        write_message,
     )
 
 

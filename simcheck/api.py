@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from simcheck import judging
 from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
-from simcheck.files import case_toml, plan_json, state_file
+from simcheck.files import case_toml, plan_file, state_file
 from simcheck.flying.advising import advise
 from simcheck.flying.mission import fly_plan
 from simcheck.flying.setbacks import setbacks as find_setbacks
@@ -16,7 +17,10 @@ from simcheck.flying.together import team_of
 from simcheck.measuring import RingMotion, resolve_ring
 from simcheck.planning.registry import planner as find_planner
 from simcheck.records.advice import Advice
+from simcheck.records.baseline import Regression, Trial
 from simcheck.records.case import Case
+from simcheck.records.comparison import Comparison
+from simcheck.records.deep import DeepCheck
 from simcheck.records.dispersion import Dispersion
 from simcheck.records.estimate import Estimate
 from simcheck.records.flight import Flight, Verdict
@@ -26,18 +30,24 @@ from simcheck.records.wish import Preference, Wish
 
 if TYPE_CHECKING:
     from simcheck.dispersing.dispersal import Watcher
+    from simcheck.regressing.running import Watcher as CaseWatcher
 
 __all__ = [
+    "accept",
+    "compare",
     "disperse",
+    "doublecheck",
     "fly",
     "judge",
     "load_case",
     "plan",
     "read_plan",
     "read_state",
+    "regress",
     "resolved_ring",
     "setbacks",
     "trim",
+    "write_message",
 ]
 
 
@@ -50,12 +60,30 @@ def load_case(path: str | Path) -> Case:
 
 
 def read_plan(path: str | Path, case: Case | None = None) -> Plan:
-    """Read the plan from a document that `plan`, `check` or `fly` wrote with --json.
+    """Read the plan from a document that `plan`, `check` or `fly` wrote with --json, or a message.
 
-    A case, where given, must have the engines that the plan commands. Raises InputError with every
-    fault of the file.
+    A CCSDS OPM or OCM with manoeuvres is flown with the engines of the case, which it needs; of our
+    own documents a case, where given, must have the engines that the plan commands. Raises
+    InputError with every fault of the file.
     """
-    return plan_json.read_plan(path, case)
+    return plan_file.read_plan(path, case)
+
+
+def write_message(
+    path: str | Path,
+    case: Case,
+    plan: Plan,
+    flight: Flight | None = None,
+    verdict: Verdict | None = None,
+) -> None:
+    """Write a plan as a CCSDS OPM or OCM, or its flight as an OEM, by the suffix of the path.
+
+    With a flight and its verdict the manoeuvres say what became of the plan: planned, or as made.
+    Raises InputError where the case has no epoch, or the file is there already.
+    """
+    from simcheck.files.message_file import write_message as write
+
+    write(path, case, plan, flight, verdict)
 
 
 def plan(
@@ -72,8 +100,8 @@ def plan(
     earliest. effort multiplies the search's starts, of which seed draws those beyond the first
     helping; the same values give the same plan.
 
-    Raises NoPlanError where no plan exists within the limits, naming the one that binds, and
-    InputError where there is no such planner.
+    Raises NoPlanError where no plan exists within the limits, naming the one that binds;
+    InputError where there is no such planner; and PlannerError where it is the planner that fails.
     """
     return find_planner(planner)(case, Wish(prefer=prefer, effort=effort, seed=seed))
 
@@ -189,9 +217,72 @@ def disperse(
     return found
 
 
+def regress(
+    paths: str | Path | Iterable[str | Path],
+    planner: str = "ring",
+    *,
+    effort: int = 1,
+    samples: int = 200,
+    workers: int = 1,
+    watcher: CaseWatcher | None = None,
+) -> Regression:
+    """Plan and fly cases anew, and compare each with the baseline beside it.
+
+    paths are case files, or folders that hold some. samples are the flights dispersed with each
+    plan, of seed 0, where its case has errors; workers are processes here. A case that cannot be
+    planned or flown is a result like any other. Raises InputError with the faults of all files.
+    """
+    from simcheck.dispersing.executors import local
+    from simcheck.files.baselines import load_with_baselines
+    from simcheck.regressing.running import regress as regress_all
+
+    find_planner(planner)  # so that a wrong name is told before anything is planned
+    jobs = load_with_baselines([paths] if isinstance(paths, str | Path) else paths)
+    trial = Trial(planner=planner, effort=effort, samples=samples)
+    hands = max(1, min(workers, len(jobs)))
+    return regress_all(jobs, trial, local(hands), hands, watcher=watcher)
+
+
+def accept(found: Regression) -> tuple[str, ...]:
+    """Store what was found as the new baselines; returns the paths of those that changed.
+
+    A value that has not drifted beyond its allowance keeps what its baseline says; a case that
+    failed keeps its baseline whole. Raises InputError where a file cannot be written.
+    """
+    from simcheck.files.baselines import baseline_path, write_baseline
+    from simcheck.regressing.accepting import accepted
+
+    stored = []
+    for case in found.cases:
+        baseline = accepted(case, found.trial)
+        if baseline is not None and write_baseline(case.path, baseline):
+            stored.append(str(baseline_path(case.path)))
+    return tuple(stored)
+
+
 def judge(case: Case, flight: Flight) -> Verdict:
     """Judge a flight by the case's tolerances and limits."""
     return judging.judge(case, flight)
+
+
+def doublecheck(case: Case, plan: Plan, flight: Flight) -> DeepCheck:
+    """Compute a plan's perfect flight by other means: error bars, and whether its verdict is firm.
+
+    Raises InputError for a flight whose errors were drawn.
+    """
+    from simcheck.doublechecking.deep import doublecheck as compute_otherwise
+
+    return compute_otherwise(case, plan, flight)
+
+
+def compare(case: Case, plan: Plan, other: Plan, other_case: Case | None = None) -> Comparison:
+    """Set two plans of one case side by side, or each in a case of its own; both fly perfectly.
+
+    Raises FlightError where one of the flights cannot be computed.
+    """
+    from simcheck.comparing import compare as side_by_side
+
+    return side_by_side(case, plan, case if other_case is None else other_case, other)
 
 
 def resolved_ring(case: Case) -> RingMotion:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simcheck.arrays import Array
 from simcheck.engines.batches import TaylorBatches
@@ -74,6 +75,10 @@ class LaneGlance(NamedTuple):
     time: Array
     errors: Array
     longitude: Array
+
+    def of(self, rows: NDArray[np.intp]) -> LaneGlance:
+        """Those of some lanes."""
+        return LaneGlance(*(part[rows] for part in self))
 
 
 def glance_lanes(

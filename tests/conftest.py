@@ -12,3 +12,6 @@ os.environ.setdefault("NUMBA_DISABLE_JIT", "1")
 settings.register_profile("repeatable", deadline=None, derandomize=True, database=None)
 settings.register_profile("explore", deadline=None, max_examples=2000)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
+
+# simcheck's own pytest plugin would take the case files here for cases to be tested.
+collect_ignore_glob = ["*.toml"]

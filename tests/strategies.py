@@ -1,4 +1,7 @@
-"""Hypothesis strategies: the one place that knows which bodies and orbits are sensible."""
+"""Hypothesis strategies: the one place that knows which bodies and orbits are sensible.
+
+Whole cases, for planners, are drawn by `simcheck.testing.cases`.
+"""
 
 from __future__ import annotations
 

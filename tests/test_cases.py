@@ -15,13 +15,14 @@ import pytest
 
 import simcheck
 from simcheck.api import resolved_ring
+from simcheck.files.case_search import find_cases
 from simcheck.kernels.elements import classical_from_state
 from simcheck.kernels.transfers import speed_for_apsis
 from simcheck.records.case import Case
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
 
-CASES = sorted((Path(__file__).parents[1] / "cases").glob("*.toml"))
+CASES = sorted(find_cases([Path(__file__).parents[1] / "cases"]))
 DAY_S = 86400.0
 SHARE = 0.1  # of each tolerance that a perfect flight may use
 AGREEMENT_M = 1.0

@@ -9,6 +9,7 @@ from simcheck import api
 from simcheck.cli.options import Asked
 from simcheck.cli.screen import busy, show, show_json
 from simcheck.records.case import Case
+from simcheck.records.deep import DeepCheck
 from simcheck.records.plan import Plan
 from simcheck.records.setback import Setback
 
@@ -24,25 +25,45 @@ def fly_and_judge(
     asked: Asked,
     sample: int | None,
     as_json: bool,
+    deep: bool = False,
+    messages: tuple[str, ...] = (),
 ) -> int:
-    """Fly the plan and print the verdict. Returns the exit code, whatever the output format."""
+    """Fly the plan and print the verdict. Returns the exit code, whatever the output format.
+
+    deep adds a double check of the numbers; it does not change the code. messages are files to
+    write the plan or the flight to.
+    """
     with busy("flying"):
         flight = api.fly(case, plan, seed=asked.seed, sample=sample, planner=asked.planner)
         verdict = api.judge(case, flight)
         ring = api.resolved_ring(case)
+    found: DeepCheck | None = None
+    if deep:
+        with busy("double-checking"):
+            found = api.doublecheck(case, plan, flight)
     lost: tuple[Setback, ...] = ()
     if command == "check":
         # No spinner here: its thread and a fork of this process do not go together.
         lost = api.setbacks(case, plan, asked.planner, workers=min(os.cpu_count() or 1, _WORKERS))
+    for path in messages:
+        api.write_message(path, case, plan, flight, verdict)
     if as_json:
         from simcheck.files.documents import flight_document
+        from simcheck.files.records_json import write_record
 
         document = flight_document(
             command, case, plan=plan, flight=flight, verdict=verdict, ring=ring, setbacks=lost
         )
-        show_json(document)
+        show_json(document if found is None else document | {"deep": write_record(found)})
     else:
         from simcheck.report.flight_text import flight_text
 
-        show(flight_text(case, plan, flight, verdict, ring, lost))
+        text = flight_text(case, plan, flight, verdict, ring, lost)
+        if found is None:
+            show(text)
+        else:
+            from simcheck.report.deep_text import deep_text
+            from simcheck.report.tables import stacked
+
+            show(stacked(text, *deep_text(found)))
     return WITHIN if verdict.verdict == "within" else OUTSIDE

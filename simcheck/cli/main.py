@@ -1,7 +1,7 @@
 """The command line: finds the command asked for, and turns errors into messages and exit codes.
 
 Exit codes: 0 within tolerance, 1 outside, 2 the input is wrong, 3 no plan within the limits,
-70 a bug of simcheck, 74 the result could not be written, 130 interrupted.
+70 a bug of simcheck, 74 the result could not be written, 76 a planner at fault, 130 interrupted.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ COMMANDS = {
     "fly": "Fly a plan and judge the flight.",
     "trim": "What to do next, from a measured state.",
     "disperse": "How likely it works, and how much propellant to hold back.",
+    "regress": "Plan and fly cases anew, and compare them with their baselines.",
+    "planners": "The planners that --planner can name.",
 }
 """Each command's line in the help; it lives in the module of its name, imported when asked for."""
 
@@ -72,6 +74,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             standalone_mode=False,
         )
     except SimcheckError as error:
+        if error.__cause__ is not None:
+            _trace(error.__cause__)
         tell(f"simcheck: {error}")
         code = error.exit_code
     except click.ClickException as error:
@@ -98,8 +102,7 @@ def _unwritten(error: Exception) -> int:
 
 def _bug(error: Exception) -> int:
     """Report an exception that no one expected, and where it came from."""
-    if os.environ.get(SHOW_TRACEBACK) == "1":
-        tell("".join(traceback.format_exception(error)).rstrip())
+    _trace(error)
     frames = traceback.extract_tb(error.__traceback__)
     place = f" at {Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else ""
     text = " ".join(str(error).split())
@@ -108,6 +111,11 @@ def _bug(error: Exception) -> int:
         f" ({SHOW_TRACEBACK}=1 shows where)"
     )
     return BUG
+
+
+def _trace(error: BaseException) -> None:
+    if os.environ.get(SHOW_TRACEBACK) == "1":
+        tell("".join(traceback.format_exception(error)).rstrip())
 
 
 if __name__ == "__main__":

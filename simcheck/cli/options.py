@@ -31,6 +31,20 @@ def json_option(function: F) -> F:
     return click.option("--json", "as_json", is_flag=True, help=text)(function)
 
 
+def deep_option(function: F) -> F:
+    """--deep."""
+    text = "Double-check: compute the perfect flight by other means and give numerical error bars."
+    return click.option("--deep", is_flag=True, help=text)(function)
+
+
+def write_option(function: F) -> F:
+    """--write."""
+    text = "Also write a CCSDS message: .opm or .ocm (the burns), .oem (the states of a flight)."
+    return click.option(
+        "--write", "messages", multiple=True, metavar="FILE", type=click.Path(), help=text
+    )(function)
+
+
 class Asked(NamedTuple):
     """What the options of a search ask for."""
 
@@ -42,7 +56,7 @@ class Asked(NamedTuple):
 
 def planner_option(function: F) -> F:
     """--planner."""
-    text = "Planner registered under this name."
+    text = "Planner registered under this name: see `simcheck planners`."
     return click.option("--planner", default="ring", show_default=True, metavar="NAME", help=text)(
         function
     )
@@ -88,11 +102,18 @@ class Run:
         self.as_json = as_json
         self.case: Case | None = None
 
-    def load(self) -> Case:
-        """Load the case file."""
+    def load(self, messages: tuple[str, ...] = (), *, flown: bool = True) -> Case:
+        """Load the case file, and see that the messages to write of it can be.
+
+        flown: whether the command flies, which an ephemeris needs.
+        """
         from simcheck import api
 
         self.case = api.load_case(self.path)
+        if messages:
+            from simcheck.files.message_file import OF_FLIGHTS, OF_PLANS, check_targets
+
+            check_targets(messages, self.case, OF_FLIGHTS if flown else OF_PLANS)
         return self.case
 
     def plan(self, case: Case, asked: Asked) -> Plan:

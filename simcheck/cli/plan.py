@@ -4,15 +4,23 @@ from __future__ import annotations
 
 import click
 
-from simcheck.cli.options import Asked, case_argument, json_option, running, search_options
+from simcheck.cli.options import (
+    Asked,
+    case_argument,
+    json_option,
+    running,
+    search_options,
+    write_option,
+)
 from simcheck.cli.screen import show, show_json
 
 
 @click.command("plan")
 @case_argument
+@write_option
 @search_options
 @json_option
-def command(*, case_path: str, asked: Asked, as_json: bool) -> int:
+def command(*, case_path: str, messages: tuple[str, ...], asked: Asked, as_json: bool) -> int:
     """The burns only, each with its reason and its alternatives.
 
     CASE is a case file (TOML). Exit codes: 0 a plan was found, 2 wrong input, 3 no plan within
@@ -21,8 +29,10 @@ def command(*, case_path: str, asked: Asked, as_json: bool) -> int:
     with running("plan", case_path, as_json) as run:
         from simcheck import api
 
-        case = run.load()
+        case = run.load(messages, flown=False)
         plan = run.plan(case, asked)
+        for path in messages:
+            api.write_message(path, case, plan)
         ring = api.resolved_ring(case)
         if as_json:
             from simcheck.files.documents import plan_document

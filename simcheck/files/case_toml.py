@@ -11,17 +11,13 @@ from __future__ import annotations
 import datetime
 import hashlib
 import re
-import tomllib
-from collections.abc import Mapping
 from pathlib import Path
 from typing import cast
 
-from simcheck.errors import InputError
 from simcheck.files.case_body import read_body
 from simcheck.files.case_craft import CraftRead, read_craft
-from simcheck.files.case_faults import Faults, shown
+from simcheck.files.case_faults import shown
 from simcheck.files.case_later import refuse_later
-from simcheck.files.case_lines import key_lines
 from simcheck.files.case_motion import Motion
 from simcheck.files.case_ring import MemberRead, RingNumbers, check_neighbours, read_ring
 from simcheck.files.case_settings import (
@@ -34,6 +30,7 @@ from simcheck.files.case_settings import (
 )
 from simcheck.files.case_tables import Table
 from simcheck.files.plain_text import read_bytes
+from simcheck.files.toml_tables import parsed
 from simcheck.records.case import Body, Case, Craft, Engine, Member, Ring
 
 _EPOCH = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2}(\.\d+)?)?", re.ASCII)
@@ -45,7 +42,8 @@ def load_case(path: str | Path) -> Case:
     Raises InputError with one line a fault where the file cannot be read or is wrong.
     """
     content = read_bytes(path, "case file")
-    data, faults = _parse(content, str(path))
+    start = 'start it with [case] and title = "..."'
+    data, faults = parsed(content, str(path), start)
     top = Table(faults, (), data)
     head = _read_head(top)
     body, forces = read_body(top)
@@ -89,34 +87,6 @@ def _digest(content: bytes, message: bytes) -> str:
     if message:
         digest.update(b"\0" + message)  # a zero byte is in neither
     return digest.hexdigest()
-
-
-def _parse(content: bytes, file: str) -> tuple[Mapping[str, object], Faults]:
-    """TOML to plain data, with the lines of its keys."""
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise InputError(f"{file}:{line}: expected text in UTF-8, got other bytes") from None
-    if not text.strip():
-        raise InputError(f'{file}: the file is empty; start it with [case] and title = "..."')
-    try:
-        data = tomllib.loads(text)
-        lines = key_lines(text.replace("\r\n", "\n"))
-    except RecursionError:
-        raise InputError(f"{file}: not valid TOML: brackets nested too deeply") from None
-    except ValueError as error:
-        raise InputError(_syntax_fault(file, str(error))) from None
-    return data, Faults(file, lines)
-
-
-def _syntax_fault(file: str, message: str) -> str:
-    """The message of tomllib with its line where editors look for it."""
-    place = re.search(r" \(at line (\d+), column (\d+)\)$", message)
-    if place is None:
-        return f"{file}: not valid TOML: {message}"
-    line, column = place.groups()
-    return f"{file}:{line}: not valid TOML: {message[: place.start()]} (column {column})"
 
 
 def _read_head(top: Table) -> tuple[str | None, str | None]:

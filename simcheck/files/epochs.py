@@ -14,6 +14,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from decimal import ROUND_FLOOR, Context, Decimal
 from typing import Any, cast
 
 DAY_S = 86400.0
@@ -80,6 +81,25 @@ def read_date(text: str, system: str = "TDB") -> Instant:
         scale = "UTC" if system == "UTC" else "TAI"
         parts = (date.year, date.month, date.day, hour, minute, second)
         return _tdb(erfa, erfa.dtf2d(scale, *parts), system)
+
+
+def date_after(text: str, seconds: float, digits: int = 12) -> str:
+    """The TDB date so many seconds after a date in TDB that `read_date` reads, as a calendar date.
+
+    It is exact, the seconds rounded to `digits` after the point; without trailing zeros.
+    """
+    match = _DATE.fullmatch(text)
+    if match is None:
+        raise ValueError(f"expected {_FORM}")
+    year, month, day, ordinal, hour, minute = (int(part or 0) for part in match.groups()[:6])
+    date = datetime.datetime(year, month or 1, day or 1, hour, minute)
+    date += datetime.timedelta(days=ordinal - 1 if ordinal else 0)
+    total = Decimal(match[7] or 0) + Decimal(seconds)
+    total = total.quantize(Decimal(1).scaleb(-digits), context=Context(prec=40))
+    whole = total.to_integral_value(ROUND_FLOOR)
+    date += datetime.timedelta(seconds=int(whole))
+    fraction = f"{total - whole:.{digits}f}".partition(".")[2].rstrip("0")
+    return f"{date.isoformat()}{'.' if fraction else ''}{fraction}"
 
 
 def utc_day(year: int, day_of_year: float) -> Instant:

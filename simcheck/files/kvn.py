@@ -33,6 +33,8 @@ SCALES = {
     "deg": math.pi / 180.0,
     "kg": 1.0,
     "s": 1.0,
+    "N": 1.0,
+    "%": 0.01,
     "": 1.0,
 }
 """Units as messages spell them, with their size in SI."""
@@ -70,10 +72,10 @@ class KvnFaults:
         raise InputError(*ordered[:_MOST_FAULTS], *rest)
 
 
-def kvn_entries(text: str, faults: KvnFaults) -> list[Entry]:
-    """The lines with a keyword; blank ones and comments are left out."""
+def kvn_entries(text: str, faults: KvnFaults, first: int = 1) -> list[Entry]:
+    """The lines with a keyword, numbered from `first`; blank ones and comments are left out."""
     found = []
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.splitlines(), start=first):
         if not line.strip() or re.match(r"\s*COMMENT(\s|$)", line):
             continue
         match = _LINE.fullmatch(line)
@@ -87,15 +89,29 @@ def kvn_entries(text: str, faults: KvnFaults) -> list[Entry]:
     return found
 
 
+def read_number(text: str, unit: str) -> float:
+    """The number in SI. Raises ValueError with what is wrong."""
+    if not _NUMBER.fullmatch(text):
+        raise ValueError(f"expected a number, got {shown(text)}")
+    value = float(text) * SCALES[unit]
+    if abs(value) > _LARGEST:
+        raise ValueError(f"got {shown(text)}, which is too large to compute with")
+    return value
+
+
 class Block:
     """Keywords of one part of a message, each of which stands there once.
 
-    units maps each keyword to its unit, "" for a bare number or text.
+    units maps each keyword to its unit, "" for a bare number or text. start is the line where the
+    part begins, where what is missing in it is reported; None reports it for the file.
     """
 
-    def __init__(self, faults: KvnFaults, units: Mapping[str, str]) -> None:
+    def __init__(
+        self, faults: KvnFaults, units: Mapping[str, str], start: int | None = None
+    ) -> None:
         self.faults = faults
         self._units = units
+        self._start = start
         self._entries: dict[str, Entry] = {}
 
     def add(self, entry: Entry) -> None:
@@ -113,6 +129,10 @@ class Block:
     def line(self, keyword: str) -> int | None:
         """The line of a keyword, None where it is missing."""
         return self._entries[keyword].line if keyword in self._entries else None
+
+    def unit(self, keyword: str) -> str | None:
+        """What stands in brackets after a keyword's value; None where nothing does."""
+        return self._entries[keyword].unit if keyword in self._entries else None
 
     def fault(self, keyword: str, message: str) -> None:
         """Record a fault at the keyword."""
@@ -139,14 +159,12 @@ class Block:
             expected = f"expected the unit [{unit}]" if unit else "expected a number without unit"
             self.fault(keyword, f"{expected}, got {shown('[' + entry.unit + ']')}; write {wanted}")
             return math.nan
-        if not _NUMBER.fullmatch(entry.value):
-            self.fault(keyword, f"expected a number, got {shown(entry.value)}; write {wanted}")
+        try:
+            return read_number(entry.value, unit)
+        except ValueError as error:
+            hint = f"; write {wanted}" if str(error).startswith("expected") else ""
+            self.fault(keyword, f"{error}{hint}")
             return math.nan
-        value = float(entry.value) * SCALES[unit]
-        if abs(value) > _LARGEST:
-            self.fault(keyword, f"got {shown(entry.value)}, which is too large to compute with")
-            return math.nan
-        return value
 
     def date(self, keyword: str, system: str | None, *, required: bool = True) -> Instant | None:
         """The date of a keyword; None where it is missing or faulty, or the time system unknown."""
@@ -168,7 +186,7 @@ class Block:
         if keyword not in self._entries and required:
             unit = self._units.get(keyword, "")
             self.faults.add(
-                None,
+                self._start,
                 f"{keyword} is missing; write {keyword} = {example}"
                 + (f" [{unit}]" if unit else ""),
             )

@@ -51,6 +51,15 @@ def is_earth(body: Body) -> bool:
     return body.name.casefold() == "earth"
 
 
+def own_frame(body: Body) -> str:
+    """The name that the case's axes have in a message: about the Earth true of date, its epoch's.
+
+    About other bodies the direction of the x axis is the case's own choice, which no registered
+    frame stands for.
+    """
+    return "TOD" if is_earth(body) else OWN
+
+
 def into_case_axes(frame: str, body: Body, date: Instant, epoch: Instant) -> Array:
     """Matrix (3, 3) that turns vectors in `frame` at `date` into the axes of a case of `epoch`.
 
@@ -64,6 +73,8 @@ def into_case_axes(frame: str, body: Body, date: Instant, epoch: Instant) -> Arr
             "which turns with the body: its rotation is not modelled here; send the state in "
             + _accepted(body)
         )
+    if is_earth(body) and date == epoch and _EARTH.get(name) == "TOD":
+        return np.eye(3)  # to the last digit
     if is_earth(body) and name in _EARTH:
         return np.asarray(_true_of_date(epoch) @ _into_gcrf(_EARTH[name], date))
     if name in _EARTH:

@@ -1,9 +1,10 @@
 """An orbit parameter message (CCSDS 502.0-B-3, section 3) in its keyword form, to a state.
 
 Read are versions 1.0 to 3.0 of the message. Beyond the state vector it may have Keplerian elements,
-which must be the same orbit, a mass, a covariance, and manoeuvres; these are returned, nothing
-uses them yet. Areas, coefficients and USER_DEFINED keywords are accepted and not used. The order
-of the lines is free, except that a manoeuvre begins with its MAN_EPOCH_IGNITION.
+which must be the same orbit, a mass, a covariance, and manoeuvres, of which
+`simcheck.files.message_plan` makes a plan. Areas, coefficients and USER_DEFINED keywords are
+accepted and not used. The order of the lines is free, except that a manoeuvre begins with its
+MAN_EPOCH_IGNITION.
 `simcheck.files.message_axes` says which reference frames are read and what becomes of them.
 """
 
@@ -21,8 +22,9 @@ from simcheck.files.covariances import covariance_fault
 from simcheck.files.epochs import SYSTEMS, Instant
 from simcheck.files.kvn import Block, Entry, KvnFaults, kvn_entries, nearest
 from simcheck.files.message_axes import into_case_axes, local_axes
+from simcheck.files.message_manoeuvres import Manoeuvre
 from simcheck.files.opm_elements import ELEMENTS, check_elements
-from simcheck.files.opm_manoeuvres import IGNITION, MANOEUVRE_UNITS, Manoeuvre, read_manoeuvre
+from simcheck.files.opm_manoeuvres import IGNITION, MANOEUVRE_UNITS, read_manoeuvre
 from simcheck.files.plain_text import decoded
 from simcheck.files.records_json import shown
 from simcheck.records.case import Body

@@ -1,14 +1,11 @@
-"""The manoeuvres of an orbit parameter message: read and kept, nothing uses them yet."""
+"""The manoeuvres of an orbit parameter message, as they stand there."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from simcheck.arrays import Array, frozen_array
-from simcheck.files.epochs import Instant
 from simcheck.files.kvn import Block
+from simcheck.files.message_manoeuvres import Manoeuvre
 
 IGNITION = "MAN_EPOCH_IGNITION"
 _DV = ("MAN_DV_1", "MAN_DV_2", "MAN_DV_3")
@@ -19,17 +16,6 @@ MANOEUVRE_UNITS = {
     "MAN_REF_FRAME": "",
     **dict.fromkeys(_DV, "km/s"),
 }
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Manoeuvre:
-    """A burn of a message: duration_s is 0 where it is an impulse; dv in the axes of `frame`."""
-
-    ignition: Instant
-    duration_s: float
-    delta_mass_kg: float
-    frame: str
-    dv_m_s: Array
 
 
 def read_manoeuvre(burn: Block, system: str | None) -> Manoeuvre | None:
@@ -50,5 +36,6 @@ def read_manoeuvre(burn: Block, system: str | None) -> Manoeuvre | None:
         duration_s=duration,
         delta_mass_kg=delta_mass,
         frame=frame,
-        dv_m_s=frozen_array(dv, (3,), "dv"),
+        dv_m_s=np.array(dv),
+        line=burn.line(IGNITION),
     )

@@ -14,7 +14,7 @@ from simcheck.planning.commanding import member_states
 from simcheck.planning.lane_commands import Rows
 from simcheck.records.case import Case
 
-_SAMPLES, _FEW = 96, 24  # a revolution, on an ellipse and near a circle
+_SAMPLES, _FEW = 128, 28  # a revolution, on an ellipse and near a circle
 _ROUND = 0.1  # eccentricity up to which an orbit is near a circle
 _SHARP = 0.3  # eccentricity from which a craft turns too fast at its periapsis for those samples
 _CLOSER = 16  # samples of the two intervals about the lowest, on such an ellipse
@@ -43,9 +43,10 @@ class Looks:
         rows = np.flatnonzero((span > 0) & np.isfinite(states).all(axis=1))
         if not len(rows):
             return found
-        # Each lane by its own number of samples would break up the batches; by powers of two it
-        # does not depend on the others.
-        wanted = 2 ** np.ceil(np.log2(np.clip(self._wanted(states[rows], span[rows]), 4, None)))
+        # Each lane by its own number of samples would break up the batches; by powers of the root
+        # of two it does not depend on the others.
+        wanted = np.clip(self._wanted(states[rows], span[rows]), 4, None)
+        wanted = np.ceil(2 ** (np.ceil(2 * np.log2(wanted)) / 2))
         for count in np.unique(wanted):
             of = rows[wanted == count]
             grid = times[of, None] + span[of, None] * np.linspace(0.0, 1.0, int(count) + 1)

@@ -16,7 +16,7 @@ import numpy as np
 from simcheck.arrays import Array
 from simcheck.engines.base import Propagator, Thrust, gravity_of
 from simcheck.engines.choosing import fast_propagator
-from simcheck.errors import FlightError, NoPlanError
+from simcheck.errors import FlightError, NoPlanError, PlannerError
 from simcheck.kernels.transfers import period_of
 from simcheck.measuring import RingMotion, resolve_ring
 from simcheck.planning.later import left_of, seen_from
@@ -123,9 +123,10 @@ def _recovery(loss: _Loss) -> Setback:
     due = tuple(x for x in rest if x.ignition_s >= known) if lost < 1.0 else ()
     try:
         fresh = scene.planner(later, Wish(effort=_QUICK, flying=left_of(plan, due, known)))
-    except (NoPlanError, FlightError) as none:
+    except (NoPlanError, FlightError, PlannerError) as none:
+        how = none.in_a_line if isinstance(none, PlannerError) else str(none)
         return Setback(
-            burn=label, lost=lost, recovered=False, dv_m_s=math.nan, days=math.nan, how=str(none)
+            burn=label, lost=lost, recovered=False, dv_m_s=math.nan, days=math.nan, how=how
         )
     return Setback(
         burn=label,

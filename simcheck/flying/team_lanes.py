@@ -16,7 +16,7 @@ from simcheck.arrays import Array
 from simcheck.engines.batches import TaylorBatches
 from simcheck.flying.team import FLY_ON, RESERVE
 from simcheck.kernels.transfers import period_of
-from simcheck.measuring_lanes import glance_lanes
+from simcheck.measuring_lanes import LaneGlance
 from simcheck.planning.aiming_lanes import Course, LaneAims
 from simcheck.planning.commanding import Range
 from simcheck.planning.lane_commands import LaneCommands, Rows, empty, flown_perfectly
@@ -91,7 +91,8 @@ class TeamLanes:
     def decide(self, now: Situations) -> Choices:
         """Fly on, re-aim, trim, stop or give up. A lane's choice depends on that lane alone."""
         n = len(now.times)
-        errors = self._foreseen(now)
+        seen = self._foreseen(now)
+        errors = seen.errors.copy()
         use = np.max(uses(errors, self.trimmer.tolerance), axis=1)
         left = now.left.of(np.arange(n))
         choice = Choices(
@@ -105,14 +106,19 @@ class TeamLanes:
         choice.action[out] = np.where(use[out] <= 1, _STOP, _GIVE_UP)
         open_ &= ~stop & ~out
         self._re_aim(now, choice, np.flatnonzero(open_ & some & ~now.trimming))
-        self._trim(now, choice, np.flatnonzero(open_ & (~some | now.trimming)))
+        self._trim(now, choice, np.flatnonzero(open_ & ~some), seen)
+        rows = np.flatnonzero(open_ & some & now.trimming)
+        at = now.of(rows)
+        for whole, part in zip(seen, self.trimmer.glance(at.times, at.states), strict=True):
+            whole[rows] = part
+        self._trim(now, choice, rows, seen)
         return choice
 
-    def _foreseen(self, now: Situations) -> Array:
-        """The errors (n, 6) that flying the burns left without errors ends with."""
-        case, motion = self.site.case, self.site.motion
+    def _foreseen(self, now: Situations) -> LaneGlance:
+        """The errors that flying the burns left without errors ends with."""
+        case = self.site.case
         times, states = flown_perfectly(self.batches, case, now.times, now.states, now.left)
-        return glance_lanes(self.batches, times, states, motion, case.craft.slot).errors
+        return self.trimmer.glance(times, states)
 
     def _re_aim(self, now: Situations, choice: Choices, rows: Rows) -> None:
         """The plan's burns left, aimed anew where that costs about what was foreseen."""
@@ -149,13 +155,17 @@ class TeamLanes:
         fine = ((room > 1) | (worst <= MARGIN)) & (cost <= enough)
         return np.asarray(fine & (now.spent + cost <= limits.dv_m_s) & (end <= limits.duration_s))
 
-    def _trim(self, now: Situations, choice: Choices, rows: Rows) -> None:
-        """Trims of few burns, which leaves some for what these leave; else of all that are left."""
+    def _trim(self, now: Situations, choice: Choices, rows: Rows, seen: LaneGlance) -> None:
+        """Trims of few burns, which leaves some for what these leave; else of all that are left.
+
+        seen is what the orbits of all lanes are, nothing being done.
+        """
         for reserve in (RESERVE, 0):
             if not len(rows):
                 return
             most = np.maximum(now.trims_left[rows] - reserve, np.minimum(now.trims_left[rows], 1))
-            found = self.trimmer.trims(now.times[rows], now.states[rows], most)
+            at = now.of(rows)
+            found = self.trimmer.trims(at.times, at.states, most, seen.of(rows))
             good = np.flatnonzero(~found.none)
             fresh = empty(len(rows), choice.left.dv.shape[1])
             fresh.put(good, found.commands.of(good))

@@ -17,7 +17,7 @@ from simcheck.engines.base import G0
 from simcheck.engines.batches import TaylorBatches
 from simcheck.kernels.vectors import TAU
 from simcheck.measuring import RingMotion
-from simcheck.measuring_lanes import glance_lanes
+from simcheck.measuring_lanes import LaneGlance, glance_lanes
 from simcheck.planning.lane_commands import (
     Flags,
     LaneCommands,
@@ -111,14 +111,21 @@ class Trimmer:
         weights = tuple(float(1 / t) if np.isfinite(t) else 0.0 for t in self.tolerance)
         self.sets = [sets_of(burns, weights) for burns in range(1, MOST + 1)]
 
-    def trims(self, times: Array, states: Array, most: Rows) -> LaneTrims:
+    def glance(self, times: Array, states: Array) -> LaneGlance:
+        """What the orbits of estimates (n, 7) at times (n,) are, nothing being done."""
+        return glance_lanes(self.batches, times, states, self.motion, self.case.craft.slot)
+
+    def trims(
+        self, times: Array, states: Array, most: Rows, seen: LaneGlance | None = None
+    ) -> LaneTrims:
         """Trims from estimates (n, 7) at times (n,), of at most `most` (n,) burns.
 
-        A lane's trims depend on that lane alone, bit for bit.
+        seen is what `glance` gives for them, where that is known already. A lane's trims depend on
+        that lane alone, bit for bit.
         """
         n = len(times)
+        seen = self.glance(times, states) if seen is None else seen
         # What the errors are at the estimate: the glance ends two revolutions later.
-        seen = glance_lanes(self.batches, times, states, self.motion, self.case.craft.slot)
         passed = self.motion.rate * (seen.time - times)
         errors = seen.errors.copy()
         errors[:, 0] += errors[:, 1] * passed

@@ -138,7 +138,7 @@ def test_a_full_disk_is_not_a_verdict(
     [
         ["nonsense"],
         ["check"],
-        ["check", "a", "b"],
+        ["check", "a", "b", "c", "d"],
         ["check", "a", "--nonsense"],
         ["fly", "a", "--sample", "-1"],
         ["fly", "a", "--seed", "x"],

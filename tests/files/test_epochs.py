@@ -5,8 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from astropy.time import Time
+from hypothesis import given
+from hypothesis import strategies as st
 
-from simcheck.files.epochs import SYSTEMS, read_date, utc_day
+from simcheck.files.epochs import SYSTEMS, date_after, read_date, utc_day
+from tests.helpers import assert_seconds
 
 DATE = "2021-06-03T09:00:34.1"
 
@@ -92,3 +95,28 @@ def test_far_dates_raise_no_warning() -> None:
     seconds = read_date("2060-01-01T00:00:00", "UTC").seconds_since(read_date("2060-01-01T00:00"))
     assert np.isfinite(seconds)
     assert seconds > 60.0
+
+
+@pytest.mark.parametrize(
+    ("date", "seconds", "wanted"),
+    [
+        ("2034-09-03T00:00:00", 0.0, "2034-09-03T00:00:00"),
+        ("2034-09-03T00:00:00", 86400.5, "2034-09-04T00:00:00.5"),
+        ("2034-246T00:00", 1.5, "2034-09-03T00:00:01.5"),
+        ("2031-04-12T06:00:00.25", -0.5, "2031-04-12T05:59:59.75"),
+        ("2031-12-31T23:59:59.9", 0.1 + 4e-13, "2032-01-01T00:00:00"),
+        ("2031-04-12T06:00:00", 7638.481341899142, "2031-04-12T08:07:18.481341899142"),
+    ],
+)
+def test_dates_after(date: str, seconds: float, wanted: str) -> None:
+    """A date so many seconds later, to the picosecond."""
+    assert date_after(date, seconds) == wanted
+
+
+@given(st.floats(0.0, 1e9))
+def test_dates_after_are_read_again(seconds: float) -> None:
+    """Written and read, a time is the same to the 1e-11 s that a date is kept to."""
+    start = read_date("2031-04-12T06:00:00")
+    found = read_date(date_after("2031-04-12T06:00:00", seconds)).seconds_since(start)
+    assert_seconds(found, seconds, within=3e-11 + 2.5e-16 * seconds)
+    assert len(date_after("2031-04-12T06:00:00", seconds, 6)) <= 26

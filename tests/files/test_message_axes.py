@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from simcheck.files.epochs import read_date
-from simcheck.files.message_axes import into_case_axes, local_axes
+from simcheck.files.message_axes import into_case_axes, local_axes, own_frame
 from tests.cases_for_tests import EARTH, MARS, MOON, orbit
 from tests.helpers import assert_metres, assert_metres_per_second
 
@@ -93,3 +93,10 @@ def test_local_axes() -> None:
         assert turn is not None
         check(turn @ np.array([np.linalg.norm(vector), 0.0, 0.0]), vector, 1e-7)
     assert local_axes("RSW_ROTATING", position, velocity) is None
+
+
+def test_the_case_s_own_axes_have_a_name() -> None:
+    """What is written under that name is read as it stands, to the last digit."""
+    for body, name in ((EARTH, "TOD"), (MARS, "INERTIAL"), (MOON, "INERTIAL")):
+        assert own_frame(body) == name
+        assert (into_case_axes(name, body, DATE, DATE) == np.eye(3)).all()

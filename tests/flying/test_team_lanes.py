@@ -117,7 +117,7 @@ def test_burns_that_land_are_flown_on() -> None:
     """Within a tenth of each tolerance burns left stay as they are; beyond they are re-aimed."""
     team = usual()
     now = on_the_way(1, 0.0, 1.0, 400.0, 3000.0)
-    use = np.max(uses(team._foreseen(now), team.trimmer.tolerance), axis=1)
+    use = np.max(uses(team._foreseen(now).errors, team.trimmer.tolerance), axis=1)
     assert use[1] < FLY_ON < use[2]
     choice = team.decide(now)
     assert actions(choice) == ["fly-on", "fly-on", "re-aim", "re-aim"]

@@ -1,0 +1,239 @@
+"""An orbit comprehensive message (CCSDS 502.0-B-3, section 6) in its keyword form.
+
+Read are the time zero, the first row of the first trajectory section in Cartesian coordinates, the
+mass and the manoeuvres. Other trajectories, covariances, perturbations, orbit determination and
+user sections are accepted and not used, the trajectory included where it has rows by the thousand.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from simcheck.arrays import Array, frozen_array
+from simcheck.errors import InputError
+from simcheck.files.epochs import SYSTEMS, Instant, read_date
+from simcheck.files.kvn import Block, KvnFaults, nearest, read_number
+from simcheck.files.message_manoeuvres import Manoeuvre
+from simcheck.files.ocm_manoeuvres import read_manoeuvres
+from simcheck.files.ocm_sections import HEADER, Section, ocm_sections
+from simcheck.files.plain_text import decoded
+from simcheck.files.records_json import shown
+
+VERSION_KEYWORD = "CCSDS_OCM_VERS"
+_HEADER = (VERSION_KEYWORD, "CLASSIFICATION", "CREATION_DATE", "ORIGINATOR", "MESSAGE_ID")
+_META = (
+    *("OBJECT_NAME", "INTERNATIONAL_DESIGNATOR", "CATALOG_NAME", "OBJECT_DESIGNATOR"),
+    *("ALTERNATE_NAMES", "ORIGINATOR_POC", "ORIGINATOR_POSITION", "ORIGINATOR_PHONE"),
+    *("ORIGINATOR_EMAIL", "ORIGINATOR_ADDRESS", "TECH_ORG", "TECH_POC", "TECH_POSITION"),
+    *("TECH_PHONE", "TECH_EMAIL", "TECH_ADDRESS", "PREVIOUS_MESSAGE_ID", "NEXT_MESSAGE_ID"),
+    *("ADM_MSG_LINK", "CDM_MSG_LINK", "PRM_MSG_LINK", "RDM_MSG_LINK", "TDM_MSG_LINK", "OPERATOR"),
+    *("OWNER", "COUNTRY", "CONSTELLATION", "OBJECT_TYPE", "TIME_SYSTEM", "EPOCH_TZERO"),
+    *("OPS_STATUS", "ORBIT_CATEGORY", "OCM_DATA_ELEMENTS", "SCLK_OFFSET_AT_EPOCH"),
+    *("SCLK_SEC_PER_SI_SEC", "PREVIOUS_MESSAGE_EPOCH", "NEXT_MESSAGE_EPOCH", "START_TIME"),
+    *("STOP_TIME", "TIME_SPAN", "TAIMUTC_AT_TZERO", "NEXT_LEAP_EPOCH", "NEXT_LEAP_TAIMUTC"),
+    *("UT1MUTC_AT_TZERO", "EOP_SOURCE", "INTERP_METHOD_EOP", "CELESTIAL_SOURCE"),
+)
+_TRAJ = (
+    *("TRAJ_ID", "TRAJ_PREV_ID", "TRAJ_NEXT_ID", "TRAJ_BASIS", "TRAJ_BASIS_ID", "INTERPOLATION"),
+    *("INTERPOLATION_DEGREE", "PROPAGATOR", "CENTER_NAME", "TRAJ_REF_FRAME", "TRAJ_FRAME_EPOCH"),
+    *("USEABLE_START_TIME", "USEABLE_STOP_TIME", "ORB_REVNUM", "ORB_REVNUM_BASIS", "TRAJ_TYPE"),
+    *("ORB_AVERAGING", "TRAJ_UNITS"),
+)
+_KNOWN = {HEADER: _HEADER, "META": _META, "TRAJ": _TRAJ}
+_CARTESIAN = {"CARTPV": 6, "CARTPVA": 9}
+_UNITS = ("km", "km", "km", "km/s", "km/s", "km/s")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MessageState:
+    """A state of a message in SI: vectors in the axes of `frame` at frame_epoch.
+
+    It is seconds after `date`; center and frame come with the lines where they stand.
+    """
+
+    center: str
+    center_line: int | None
+    frame: str
+    frame_line: int | None
+    frame_epoch: Instant
+    date: Instant
+    offset_s: float
+    position_m: Array
+    velocity_m_s: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ComprehensiveMessage:
+    """A message as it stands; zero is its EPOCH_TZERO."""
+
+    name: str
+    zero: Instant
+    state: MessageState | None
+    mass_kg: float | None
+    manoeuvres: tuple[Manoeuvre, ...]
+
+
+def read_ocm(content: bytes, file: str) -> ComprehensiveMessage:
+    """The message in the bytes of a file; all that can be told without knowing the case.
+
+    Raises InputError with all faults, each with file, line and keyword.
+    """
+    faults = KvnFaults(file)
+    sections = ocm_sections(decoded(content, file), faults)
+    head = sections[0].entries
+    if not head or head[0].keyword != VERSION_KEYWORD:
+        got = shown(head[0].keyword) if head else "no keyword at all"
+        raise InputError(
+            f"{file}: expected an orbit comprehensive message, which begins with "
+            f"{VERSION_KEYWORD} = 3.0, got {got}"
+        )
+    blocks = {
+        name: [(section, _block(section, faults)) for section in sections if section.name == name]
+        for name in (HEADER, "META", "TRAJ", "PHYS")
+    }
+    _read_head(blocks[HEADER][0][1])
+    if len(blocks["META"]) != 1:
+        faults.add(None, f"META_START: expected one section, got {len(blocks['META'])}")
+        faults.raise_any()
+    meta = blocks["META"][0][1]
+    clock = _Clock(meta)
+    state = _read_state(blocks["TRAJ"], clock)
+    burning = [section for section in sections if section.name == "MAN"]
+    manoeuvres = read_manoeuvres(burning, faults, clock)
+    masses = [_read_mass(block) for _, block in blocks["PHYS"]]
+    name = meta.text("OBJECT_NAME", "R4", required=False)
+    faults.raise_any()
+    if clock.zero is None:  # only after a fault
+        raise InputError(f"{file}: EPOCH_TZERO could not be read")
+    return ComprehensiveMessage(
+        name=name or "unnamed",
+        zero=clock.zero,
+        state=state,
+        mass_kg=next((mass for mass in masses if not math.isnan(mass)), None),
+        manoeuvres=manoeuvres,
+    )
+
+
+class _Clock:
+    """Turns time tags into dates: seconds past EPOCH_TZERO, or dates in TIME_SYSTEM."""
+
+    def __init__(self, meta: Block) -> None:
+        self._faults = meta.faults
+        system = meta.text("TIME_SYSTEM", "UTC")
+        self._system = None if system is None else system.upper()
+        if system is not None and self._system not in SYSTEMS:
+            expected = f"expected one of {', '.join(SYSTEMS)}, got {shown(system)}"
+            meta.fault("TIME_SYSTEM", expected)
+            self._system = None
+        self.zero = meta.date("EPOCH_TZERO", self._system)
+
+    def __call__(self, text: str, line: int, keyword: str) -> tuple[Instant, float] | None:
+        """A date and the seconds past it."""
+        if self._system is None or self.zero is None:
+            return None
+        try:
+            if "T" in text and keyword != "TIME_RELATIVE":
+                return read_date(text, self._system), 0.0
+            if keyword == "TIME_ABSOLUTE":
+                return read_date(text, self._system), 0.0
+            return self.zero, read_number(text, "s")
+        except ValueError as error:
+            reason = str(error)
+            told = reason if shown(text) in reason else f"got {shown(text)}, {reason}"
+            self._faults.add(line, f"{keyword}: {told}")
+            return None
+
+
+def _block(section: Section, faults: KvnFaults) -> Block:
+    known = _KNOWN.get(section.name)
+    units = dict.fromkeys(known or (), "") | {"WET_MASS": "kg"}
+    block = Block(faults, units, section.line)
+    for entry in section.entries:
+        if known is None and entry.keyword != "WET_MASS":
+            continue
+        if known is None or entry.keyword in known:
+            block.add(entry)
+        else:
+            hint = nearest(entry.keyword, list(known))
+            where = "the header" if section.name == HEADER else f"a {section.name} section"
+            text = f"{shown(entry.keyword)[1:-1]}: no keyword of {where}{hint}"
+            faults.add(entry.line, text)
+    return block
+
+
+def _read_head(block: Block) -> None:
+    version = block.text(VERSION_KEYWORD, "3.0")
+    if version is not None and version != "3.0":
+        block.fault(VERSION_KEYWORD, f"expected 3.0, got {shown(version)}")
+    block.text("CREATION_DATE", "2031-04-12T06:00:00")
+    block.text("ORIGINATOR", "OPERATIONS")
+
+
+def _read_mass(block: Block) -> float:
+    """The mass at time zero; NaN where there is none."""
+    mass = block.number("WET_MASS", "420.0", required=False)
+    if mass <= 0.0:
+        block.fault("WET_MASS", "expected more than 0 kg")
+    return mass
+
+
+def _read_state(found: list[tuple[Section, Block]], clock: _Clock) -> MessageState | None:
+    """The first row of the first Cartesian trajectory; None where there is none, or a fault."""
+    for section, block in found:
+        kind = block.text("TRAJ_TYPE", "CARTPV")
+        if kind is not None and kind.upper() in _CARTESIAN:
+            return _cartesian(section, block, _CARTESIAN[kind.upper()], clock)
+    return None
+
+
+def _cartesian(section: Section, block: Block, count: int, clock: _Clock) -> MessageState | None:
+    center = block.text("CENTER_NAME", "EARTH")
+    frame = block.text("TRAJ_REF_FRAME", "TOD_EARTH")
+    epoch = clock.zero
+    if block.has("TRAJ_FRAME_EPOCH"):
+        text = block.text("TRAJ_FRAME_EPOCH", "2031-04-12T06:00:00") or ""
+        at = clock(text, block.line("TRAJ_FRAME_EPOCH") or section.line, "TRAJ_FRAME_EPOCH")
+        epoch = at[0] if at else None
+    units = block.unit("TRAJ_UNITS")
+    if units is not None and tuple(u.strip() for u in units.split(","))[:6] != _UNITS:
+        block.fault("TRAJ_UNITS", f"expected [{', '.join(_UNITS)}], got {shown(f'[{units}]')}")
+    if not section.rows:
+        block.faults.add(section.line, "TRAJ_START: expected at least one row, got none")
+        return None
+    row = section.rows[0]
+    if len(row.values) != count + 1:
+        got = len(row.values)
+        block.faults.add(row.line, f"expected a time and {count} numbers, got {got} values")
+        return None
+    at = clock(row.values[0], row.line, "time")
+    numbers = [_number(x, unit, row.line, block) for x, unit in _paired(row.values[1:])]
+    if at is None or epoch is None or center is None or frame is None:
+        return None
+    if not np.isfinite(numbers).all():
+        return None
+    return MessageState(
+        center=center,
+        center_line=block.line("CENTER_NAME"),
+        frame=frame,
+        frame_line=block.line("TRAJ_REF_FRAME"),
+        frame_epoch=epoch,
+        date=at[0],
+        offset_s=at[1],
+        position_m=frozen_array(numbers[:3], (3,), "position"),
+        velocity_m_s=frozen_array(numbers[3:], (3,), "velocity"),
+    )
+
+
+def _paired(values: tuple[str, ...]) -> list[tuple[str, str]]:
+    return list(zip(values, _UNITS, strict=False))
+
+
+def _number(text: str, unit: str, line: int, block: Block) -> float:
+    try:
+        return read_number(text, unit)
+    except ValueError as error:
+        block.faults.add(line, str(error))
+        return math.nan

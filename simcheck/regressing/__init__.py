@@ -1,0 +1,1 @@
+"""Regression: a case tried anew, and set against its baseline."""
