@@ -27,7 +27,7 @@ from simcheck.engines.reference import ReferencePropagator
 from simcheck.flying import lanes
 
 DEMO = Path(__file__).parents[1] / "cases" / "mars_ring.toml"
-MANY, FEW, TURNS = 500, 3, 3
+MANY, FEW, TURNS = 1000, 3, 3
 RTOL = 1e-9  # ends within a metre of our batches after fourteen revolutions: see flight.py
 
 

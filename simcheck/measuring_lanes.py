@@ -21,7 +21,7 @@ from simcheck.measuring import REVOLUTIONS, SAMPLES, RingMotion
 GLANCE = 16
 """Samples a revolution of a glance."""
 
-_BLOCK = 32  # lanes worked on together: their samples stay in the processor's cache
+_BLOCK = 64  # lanes worked on together: their samples stay in the processor's cache
 _WINDOW = 1e-12  # as in `simcheck.measuring`, like the two below
 _RUNAWAY = 0.2
 _ITERATIONS = 150

@@ -18,6 +18,7 @@ _SAMPLES, _FEW = 128, 28  # a revolution, on an ellipse and near a circle
 _ROUND = 0.1  # eccentricity up to which an orbit is near a circle
 _SHARP = 0.3  # eccentricity from which a craft turns too fast at its periapsis for those samples
 _CLOSER = 16  # samples of the two intervals about the lowest, on such an ellipse
+_AT_ONCE = 50_000  # samples worked on together, which stay in the processor's cache
 _MOST_SAMPLES = 4000  # a coast
 _MEMBER_SAMPLES = 240  # a revolution, joined by cubics
 _STRETCH = 8  # revolutions that a member is followed at a time
@@ -49,15 +50,23 @@ class Looks:
         wanted = np.ceil(2 ** (np.ceil(2 * np.log2(wanted)) / 2))
         for count in np.unique(wanted):
             of = rows[wanted == count]
-            grid = times[of, None] + span[of, None] * np.linspace(0.0, 1.0, int(count) + 1)
-            rows6 = self.batches.sample(times[of], states[of], grid)
-            seen = rows6[..., :3]
-            radius = norm(seen)
-            found[0, of], found[1, of] = _least(radius), -_least(-radius)
-            self._closer(found[0], of, grid, rows6, states[of, 6])
-            for member in self.members:
-                found[2, of] = np.minimum(found[2, of], member.nearest(grid, seen))
+            size = max(_AT_ONCE // int(count), 1)
+            for i in range(0, len(of), size):
+                self._looked(found, of[i : i + size], int(count), times, states, span)
         return found
+
+    def _looked(
+        self, found: Array, of: Rows, count: int, times: Array, states: Array, span: Array
+    ) -> None:
+        """Look at coasts of some lanes at `count` steps each, into found."""
+        grid = times[of, None] + span[of, None] * np.linspace(0.0, 1.0, count + 1)
+        rows6 = self.batches.sample(times[of], states[of], grid)
+        seen = rows6[..., :3]
+        radius = norm(seen)
+        found[0, of], found[1, of] = _least(radius), -_least(-radius)
+        self._closer(found[0], of, grid, rows6, states[of, 6])
+        for member in self.members:
+            found[2, of] = np.minimum(found[2, of], member.nearest(grid, seen))
 
     def _closer(self, low: Array, of: Rows, times: Array, seen: Array, mass: Array) -> None:
         """Look again about the lowest passage of long ellipses, into `low`."""

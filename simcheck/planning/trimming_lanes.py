@@ -35,7 +35,7 @@ from simcheck.planning.trim_sets import LEAD, MENDS, MOST, WAITS, Sets, sets_of
 from simcheck.planning.trimming import MARGIN
 from simcheck.records.case import Case, Tolerance
 
-_BLOCK = 16  # craft worked on together: their sets stay in the processor's cache
+_BLOCK = 32  # craft worked on together: their sets stay in the processor's cache
 _DEARER, _DEARER_M_S = 0.08, 0.05  # share and m/s that a set may cost more for having fewer burns
 _SHRINKS = 3.0  # times the smallest burn: aiming may make one shorter
 _INDIFFERENT = 0.001  # of the Δv left in the tank, for which an earlier end is bought
