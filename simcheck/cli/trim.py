@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     required=True,
     metavar="STATE",
     type=click.Path(),
-    help="The measured state: JSON, a CCSDS OPM or a two-line element set.",
+    help="The measured state: JSON, a CCSDS OPM or OCM, or a two-line element set.",
 )
 @planner_option
 @prefer_option
@@ -44,8 +44,8 @@ def command(
 
     CASE is a case file (TOML). STATE holds time, position and velocity as tracking has them: a JSON
     object with time_s (seconds past the epoch), position_m, velocity_m_s and, if known, mass_kg and
-    a 6 x 6 covariance; or a CCSDS OPM; or a two-line element set. Exit codes: 0 burns were found or
-    none is needed, 2 wrong input, 3 nothing can be done within the limits.
+    a 6 x 6 covariance; or a CCSDS OPM or OCM; or a two-line element set. Exit codes: 0 burns were
+    found or none is needed, 2 wrong input, 3 nothing can be done within the limits.
     """
     with running("trim", case_path, as_json) as run:
         from simcheck import api

@@ -1,8 +1,9 @@
 """The [craft] table: the craft that moves and where it is at the epoch.
 
-A message (`opm`, `tle`) gives its state at its own epoch, which must be the case's, or becomes it
-where the case has none. A millisecond between them is let pass: the craft moves 8 m in it. The
-message's covariance and manoeuvres are not used: [errors] says the spread, the planner the burns.
+A message (`opm`, `ocm`, `tle`) gives its state at its own epoch, which must be the case's, or
+becomes it where the case has none. A millisecond between them is let pass: the craft moves 8 m in
+it. The message's covariance and manoeuvres are not used: [errors] says the spread, the planner the
+burns.
 """
 
 from __future__ import annotations
@@ -79,15 +80,15 @@ def read_craft(
 
 
 def _read_start(table: Table, body: Body | None, limits: Limits, epoch: str | None) -> Start:
-    """The craft's state at the epoch, from exactly one of its four forms."""
-    given = [key for key in ("orbit", "state", "opm", "tle") if table.has(key)]
+    """The craft's state at the epoch, from exactly one of its five forms."""
+    given = [key for key in ("orbit", "state", "opm", "ocm", "tle") if table.has(key)]
     orbit, state = table.table("orbit"), table.table("state")
     start = Start()
     if orbit is not None:
         start = Start(read_orbit(orbit, body, limits))
     if state is not None:
         start = Start(read_state(state, body, limits))
-    forms: tuple[Form, ...] = ("opm", "tle")
+    forms: tuple[Form, ...] = ("opm", "ocm", "tle")
     for form in forms:
         path = table.text(form, f"r4.{form}", required=False)
         if path is not None:
@@ -96,7 +97,7 @@ def _read_start(table: Table, body: Body | None, limits: Limits, epoch: str | No
         got = " and ".join(given) or "none of them"
         table.fault(
             None,
-            f"expected exactly one of orbit, state, opm and tle, got {got}; "
+            f"expected exactly one of orbit, state, opm, ocm and tle, got {got}; "
             "write a table [craft.orbit]",
         )
     return start
@@ -147,7 +148,7 @@ def _check_mass(table: Table, craft: CraftRead) -> None:
     mass, total = craft.start.mass_kg, craft.dry_mass_kg + craft.propellant_kg
     if mass is not None and abs(mass - total) > _SAME_MASS * total:
         table.fault(
-            "opm",
+            "ocm" if table.has("ocm") else "opm",
             f"the message says {mass:g} kg, but dry_mass and propellant make {total:g} kg; "
             "make them agree",
         )

@@ -15,14 +15,13 @@ from simcheck.arrays import Array
 from simcheck.errors import FlightError, InputError
 from simcheck.files.epochs import NO_CASE_EPOCH, Instant, read_date
 from simcheck.files.kvn import KvnFaults
-from simcheck.files.message_axes import into_case_axes
 from simcheck.files.message_burns import Flying, Made
 from simcheck.files.message_engine import LATEST_S
 from simcheck.files.message_manoeuvres import Manoeuvre
-from simcheck.files.ocm import MessageState, read_ocm
+from simcheck.files.ocm import read_ocm
+from simcheck.files.ocm_state import placed
 from simcheck.files.opm import opm_estimate, read_opm
 from simcheck.files.plan_json import check_plan
-from simcheck.files.records_json import shown
 from simcheck.kernels.kepler import propagate
 from simcheck.kernels.vectors import norm
 from simcheck.planning.replanning import burn_of
@@ -34,7 +33,7 @@ _SAME_STATE = 1e-6  # of the radius and of the speed: 12 m and 3 mm/s in a ring 
 _SAME_MASS = 1e-3  # as for a message that a case begins with
 _NO_BURN = (
     "expected at least one manoeuvre, got none; a state alone is the start of a case: write "
-    "opm under [craft]"
+    "opm or ocm under [craft]"
 )
 
 
@@ -53,7 +52,7 @@ def read_ocm_plan(content: bytes, file: str, case: Case) -> Plan:
     """The plan in an orbit comprehensive message. Raises InputError with all faults."""
     message, epoch = read_ocm(content, file), _epoch(case, file)
     faults = KvnFaults(file)
-    state = None if message.state is None else _placed(message.state, case, epoch, faults)
+    state = None if message.state is None else placed(message.state, case.body, epoch, faults)
     frame_epoch = message.zero if message.state is None else message.state.frame_epoch
     flying = _flown(case, epoch, frame_epoch, message.manoeuvres, faults)
     zero = message.zero.seconds_since(epoch)
@@ -65,22 +64,6 @@ def _epoch(case: Case, file: str) -> Instant:
     if case.epoch is None:
         raise InputError(f"{file}: {NO_CASE_EPOCH}")
     return read_date(case.epoch)
-
-
-def _placed(
-    state: MessageState, case: Case, epoch: Instant, faults: KvnFaults
-) -> tuple[float, Array, Array] | None:
-    """A state in the case's time and axes; None after a fault."""
-    time, body = state.date.seconds_since(epoch) + state.offset_s, case.body
-    if state.center.casefold() != body.name.casefold():
-        expected = f"expected the case's body, {body.name}, got {shown(state.center)}"
-        faults.add(state.center_line, f"CENTER_NAME: {expected}")
-    try:
-        turn = into_case_axes(state.frame, body, state.frame_epoch, epoch)
-    except ValueError as error:
-        faults.add(state.frame_line, f"TRAJ_REF_FRAME: got {shown(state.frame)}, {error}")
-        return None
-    return time, turn @ state.position_m, turn @ state.velocity_m_s
 
 
 def _flown(

@@ -14,7 +14,7 @@ import numpy as np
 
 from simcheck.arrays import Array, frozen_array
 from simcheck.errors import InputError
-from simcheck.files.epochs import SYSTEMS, Instant, read_date
+from simcheck.files.epochs import SYSTEMS, Instant, date_after, read_date
 from simcheck.files.kvn import Block, KvnFaults, nearest, read_number
 from simcheck.files.message_manoeuvres import Manoeuvre
 from simcheck.files.ocm_manoeuvres import read_manoeuvres
@@ -74,6 +74,13 @@ class ComprehensiveMessage:
     state: MessageState | None
     mass_kg: float | None
     manoeuvres: tuple[Manoeuvre, ...]
+
+    @property
+    def epoch(self) -> Instant:
+        """The moment of the state; EPOCH_TZERO where there is none."""
+        if self.state is None:
+            return self.zero
+        return read_date(date_after(self.state.date.text, self.state.offset_s))
 
 
 def read_ocm(content: bytes, file: str) -> ComprehensiveMessage:

@@ -1,4 +1,4 @@
-"""A measured state from a file: our own JSON, an orbit parameter message, or a two-line set.
+"""A measured state from a file: our own JSON, a message (OPM, OCM), or a two-line set.
 
 Which of them a file is shows in what it holds, not in its name. Ours is one object:
 
@@ -20,6 +20,8 @@ from simcheck.errors import InputError
 from simcheck.files.case_motion import km, orbit_fault
 from simcheck.files.covariances import covariance_fault
 from simcheck.files.epochs import NO_CASE_EPOCH, Instant, read_date
+from simcheck.files.ocm import ComprehensiveMessage, read_ocm
+from simcheck.files.ocm_state import ocm_estimate
 from simcheck.files.opm import VERSION_KEYWORD, OrbitMessage, opm_estimate, read_opm
 from simcheck.files.plain_text import decoded, read_bytes
 from simcheck.files.records_json import load_json, read_record, shown
@@ -29,15 +31,15 @@ from simcheck.records.estimate import Estimate
 
 STATE_SCHEMA = "simcheck-state/1"
 
-Form: TypeAlias = Literal["opm", "tle"]
-Message: TypeAlias = OrbitMessage | TwoLineSet
+Form: TypeAlias = Literal["opm", "ocm", "tle"]
+Message: TypeAlias = OrbitMessage | ComprehensiveMessage | TwoLineSet
 
 _LARGEST = 1e24  # as for the numbers of a case
 _LATEST_S = 1e9  # as for the times of a plan
 _MASS = 1e-6  # relative: how far below the dry mass rounding may bring a mass
 _FORMS = (
     f"expected a state as a JSON object, an orbit parameter message ({VERSION_KEYWORD} = 3.0, ...) "
-    "or a two-line element set"
+    "or comprehensive one (CCSDS_OCM_VERS), or a two-line element set"
 )
 
 _SHAPES: dict[str, tuple[tuple[int, ...], str]] = {
@@ -78,24 +80,30 @@ def read_state(path: str | Path, case: Case) -> Estimate:
 
 def read_message(form: Form, content: bytes, file: str) -> Message:
     """The message of that form in the bytes of a file. Raises InputError where it is none."""
-    return read_opm(content, file) if form == "opm" else read_tle(content, file)
+    if form == "opm":
+        return read_opm(content, file)
+    return read_ocm(content, file) if form == "ocm" else read_tle(content, file)
 
 
 def estimate_of(message: Message, body: Body, epoch: Instant, file: str) -> Estimate:
     """The state of a message in the time and axes of a case about `body` with that epoch."""
     if isinstance(message, OrbitMessage):
         return opm_estimate(message, body, epoch, file)
+    if isinstance(message, ComprehensiveMessage):
+        return ocm_estimate(message, body, epoch, file)
     return tle_estimate(message, body, epoch, file)
 
 
-def _form(text: str, file: str) -> Literal["json", "opm", "tle"]:
-    """Which of the three the text is meant to be."""
+def _form(text: str, file: str) -> Literal["json", "opm", "ocm", "tle"]:
+    """Which of the four the text is meant to be."""
     first = text.lstrip().splitlines()[0].rstrip()
     if first.startswith(("{", "[", '"')):
         return "json"
     if first.startswith("<"):
         raise InputError(f"{file}: {_FORMS}, got XML; send the message in its keyword form")
     other = re.match(r"CCSDS_(\w+)_VERS\b", first)
+    if other and other[1] == "OCM":
+        return "ocm"
     if other and other[1] != "OPM":
         raise InputError(f"{file}: {_FORMS}, got another message, {shown(other[1])[1:-1]}")
     if other or "=" in first:

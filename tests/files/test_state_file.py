@@ -193,7 +193,7 @@ def test_a_two_line_set_is_told_by_its_content(write: Write) -> None:
         (b"\x7fELF\x02\x01\x01\x00\xff", "state:1: expected text in UTF-8, got other bytes"),
         (b"\x00" * 100, "state:1: expected plain text, got the character U+0000"),
         ("x" * 1_000_001, "state: expected a file of less than 1 MB, got more"),
-        ("hello", "state: expected a state as a JSON object, an orbit parameter message (CCSDS_OPM_VERS = 3.0, ...) or a two-line element set, got text that begins \"hello\""),
+        ("hello", "state: expected a state as a JSON object, an orbit parameter message (CCSDS_OPM_VERS = 3.0, ...) or comprehensive one (CCSDS_OCM_VERS), or a two-line element set, got text that begins \"hello\""),
         ("NaN", "got text that begins \"NaN\""),
         ("<?xml version=\"1.0\"?>", "got XML; send the message in its keyword form"),
         ("CCSDS_OEM_VERS = 3.0", "got another message, OEM"),
@@ -352,7 +352,7 @@ def test_wrong_starts(
 def test_exactly_one_form(load: Callable[..., Case]) -> None:
     """A message beside another form is refused; a missing file is told once."""
     with pytest.raises(
-        InputError, match="exactly one of orbit, state, opm and tle, got opm and tle"
+        InputError, match="exactly one of orbit, state, opm, ocm and tle, got opm and tle"
     ):
         load(case_text("opm", tle="data/r4.opm", **MASSES), "opm", RIGHT)
     with pytest.raises(InputError) as caught:
