@@ -15,7 +15,7 @@ from simcheck.dispersing.tallying import Table
 from simcheck.kernels.rates import settled
 from simcheck.records.dispersion import Dispersion, Rows
 
-CHUNK = {True: 1000, False: 1000}
+CHUNK = {True: 1000, False: 500}
 """Samples a chunk, by whether the loop is closed: some seconds' work of one worker. Rows do not
 depend on it; where a run may stop once it is decided does."""
 
