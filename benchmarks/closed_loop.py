@@ -21,8 +21,9 @@ from scipy.integrate import solve_ivp
 import simcheck
 from simcheck import api
 from simcheck.dispersing.flights import Job, fly_chunk
-from simcheck.engines.base import G0, Gravity, Thrust
+from simcheck.engines.base import G0, Thrust
 from simcheck.engines.batches import ThrustBatch
+from simcheck.engines.gravity import Gravity
 from simcheck.engines.reference import ReferencePropagator
 from simcheck.flying import lanes
 

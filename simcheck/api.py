@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from simcheck import judging
-from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
-from simcheck.files import case_toml, plan_file, state_file
+from simcheck.engines.gravity import gravity_of
+from simcheck.files import case_toml, fleet_toml, plan_file, state_file
 from simcheck.flying.advising import advise
 from simcheck.flying.mission import fly_plan
 from simcheck.flying.setbacks import setbacks as find_setbacks
@@ -23,8 +24,11 @@ from simcheck.records.comparison import Comparison
 from simcheck.records.deep import DeepCheck
 from simcheck.records.dispersion import Dispersion
 from simcheck.records.estimate import Estimate
+from simcheck.records.fleet import AssignAim, Assignment, Fleet, Minimise
 from simcheck.records.flight import Flight, Verdict
+from simcheck.records.hold import Hold, HoldAim
 from simcheck.records.plan import Plan
+from simcheck.records.reconstruction import Reconstruction
 from simcheck.records.setback import Setback
 from simcheck.records.wish import Preference, Wish
 
@@ -34,21 +38,29 @@ if TYPE_CHECKING:
 
 __all__ = [
     "accept",
+    "assign",
     "compare",
     "disperse",
     "doublecheck",
     "fly",
+    "hold",
     "judge",
     "load_case",
+    "load_fleet",
     "plan",
     "read_plan",
     "read_state",
+    "reconstruct",
     "regress",
     "resolved_ring",
     "setbacks",
     "trim",
+    "write_advice",
     "write_message",
 ]
+
+
+_SPARE = 1.1  # of a hold, for the revolutions that its last trims take
 
 
 def load_case(path: str | Path) -> Case:
@@ -57,6 +69,14 @@ def load_case(path: str | Path) -> Case:
     Raises InputError with every fault of the file.
     """
     return case_toml.load_case(path)
+
+
+def load_fleet(path: str | Path) -> Fleet:
+    """Read a case file with several craft, [[craft]], or with one.
+
+    Raises InputError with every fault of the file.
+    """
+    return fleet_toml.load_fleet(path)
 
 
 def read_plan(path: str | Path, case: Case | None = None) -> Plan:
@@ -152,6 +172,31 @@ def trim(
     return advise(case, estimate, find_planner(planner), prefer)
 
 
+def reconstruct(
+    case: Case, plan: Plan, estimate: Estimate, before: Estimate | None = None
+) -> Reconstruction:
+    """The burn of a plan between two measured states, as it was made.
+
+    The flight begins at `before`, or at the case's craft. Raises InputError where not exactly one
+    burn lies between them.
+    """
+    from simcheck.flying.reconstructing import reconstruct as from_states
+
+    return from_states(case, plan, estimate, before)
+
+
+def write_advice(
+    path: str | Path, case: Case, advice: Advice, made: Reconstruction | None = None
+) -> None:
+    """Write advice as a CCSDS OCM: the state, the burns to do next, and the burn just made.
+
+    Raises InputError where the case has no epoch, or the file is there already.
+    """
+    from simcheck.files.message_file import write_advice as write
+
+    write(path, case, advice, made)
+
+
 def setbacks(
     case: Case, plan: Plan, planner: str = "ring", *, workers: int = 1
 ) -> tuple[Setback, ...]:
@@ -195,11 +240,12 @@ def disperse(
     from simcheck.files.chunk_store import ChunkStore, MemoryStore, about_run
     from simcheck.files.row_file import RowFile
     from simcheck.files.run_folder import write_results
+    from simcheck.records.dispersion import columns_of
 
     find_planner(planner)  # so that a wrong name is told before anything is flown
     job = Job(case=case, plan=plan, seed=seed, planner=planner)
     count = case.dispersion.samples if samples is None else samples
-    store = ChunkStore(out, about_run(job)) if out is not None else MemoryStore()
+    store = MemoryStore() if out is None else ChunkStore(out, about_run(job), columns_of(case))
     start = local(workers) if dask is None else on_dask(dask)
     with RowFile(out) as table:
         found = fly_all(
@@ -215,6 +261,47 @@ def disperse(
         if out is not None:
             write_results(Path(out), job, found, table.blocks(found.samples), resolved_ring(case))
     return found
+
+
+def assign(
+    fleet: Fleet,
+    planner: str = "ring",
+    *,
+    minimise: Minimise | None = None,
+    free_angle: bool | None = None,
+    effort: int = 1,
+    seed: int = 0,
+    workers: int = 1,
+    watcher: Callable[[str], None] | None = None,
+) -> Assignment:
+    """Find who of several craft goes to which slot, fly each, and see that they keep apart.
+
+    minimise: "total-dv" the craft's Δv together, "largest-share" the largest share of its
+    propellant that any uses, "time" the arrival of the last; what the fleet's file says if None.
+    free_angle also looks for the ring's angle. workers are processes here; watcher is told what is
+    done next. Raises NoPlanError naming the craft that cannot be placed, and InputError for an
+    angle that a member fixes.
+    """
+    from simcheck.assigning.running import assign as assign_all
+    from simcheck.dispersing.executors import local
+
+    aim = AssignAim(
+        minimise=minimise or fleet.aim.minimise,
+        ring_angle=fleet.aim.ring_angle
+        if free_angle is None
+        else ("free" if free_angle else "fixed"),
+    )
+    asked = fleet_toml.aimed(fleet, aim)
+    with local(workers)() as executor:
+        return assign_all(
+            asked,
+            planner,
+            find_planner(planner),
+            executor,
+            effort=effort,
+            seed=seed,
+            watcher=watcher,
+        )
 
 
 def regress(
@@ -283,6 +370,35 @@ def compare(case: Case, plan: Plan, other: Plan, other_case: Case | None = None)
     from simcheck.comparing import compare as side_by_side
 
     return side_by_side(case, plan, case if other_case is None else other_case, other)
+
+
+def hold(
+    case: Case,
+    plan: Plan | None = None,
+    *,
+    seed: int | None = None,
+    sample: int | None = None,
+    planner: str = "ring",
+    duration_s: float | None = None,
+    upkeep: bool = True,
+) -> Hold:
+    """The finished ring over months and years: how it drifts, what keeping it costs, how it serves.
+
+    plan brings the craft there, flown perfectly or, with a sample, with the errors drawn for it;
+    without a plan the craft is taken as exactly on its slot, at the epoch. duration_s replaces the
+    case's. Raises FlightError where there is no ring to hold, InputError where the ephemerides end
+    before the hold does.
+    """
+    from simcheck.files.ephemeris import with_sun
+    from simcheck.holding.holding import hold as follow
+
+    if duration_s is not None:
+        case = replace(case, hold=HoldAim(duration_s=duration_s))
+    flight = None
+    if plan is not None:
+        flight = fly(case, plan, seed=seed, sample=sample, reference=False, planner=planner)
+    begun = 0.0 if flight is None else flight.arcs[-1].end_s
+    return follow(with_sun(case, begun + _SPARE * case.hold.duration_s), flight, upkeep=upkeep)
 
 
 def resolved_ring(case: Case) -> RingMotion:

@@ -8,6 +8,10 @@ even zonals it does so to 1e-6 of a revolution over fifty revolutions about Mars
 1e-4 about Vesta), since a window of two revolutions leaves terms of second order; under J3 its
 eccentricity vector wanders about the frozen value, J3/(2 J2) R/a sin i in size, which then is the
 floor of what can be held, not an error of the measurement.
+
+Other bodies pull with the seasons of their motion. A ring is resolved in their mean tide; the part
+of a relay's rate that comes and goes with them moves the slots too (`Wander`), since it moves all
+relays of a ring alike, while the plane and the shape of the ring stay what was asked for.
 """
 
 from __future__ import annotations
@@ -17,9 +21,13 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simcheck.arrays import Array
 from simcheck.engines.base import Propagator
+from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import Gravity
+from simcheck.engines.pulls import tidal_rate
 from simcheck.errors import FlightError
 from simcheck.kernels.elements import (
     Equinoctial,
@@ -46,13 +54,40 @@ _RELAY_LOOSE = 1e-9  # the same where rounding allows no better
 _ITERATIONS = 150
 
 
+class Wander(NamedTuple):
+    """How far other bodies move all slots of a ring to and fro, none at the epoch.
+
+    angles and rates (n,), rad and rad/s, at knots from `start` on, `step` s apart.
+    """
+
+    start: float
+    step: float
+    angles: Array
+    rates: Array
+
+    def at(self, time: float | Array) -> Array:
+        """Angle at `time` (...), on cubics between the knots; NaN outside them."""
+        place = (np.asarray(time, dtype=np.float64) - self.start) / self.step
+        inside = (place >= 0.0) & (place <= len(self.angles) - 1)
+        left = np.clip(np.where(inside, place, 0.0).astype(np.int64), 0, len(self.angles) - 2)
+        u = np.where(inside, place - left, np.nan)
+        a, b = self.angles[left], self.angles[left + 1]
+        da, db = self.step * self.rates[left], self.step * self.rates[left + 1]
+        gap = b - a
+        return np.asarray(a + u * (da + u * ((3 * gap - 2 * da - db) + u * (da + db - 2 * gap))))
+
+
 class RingMotion(NamedTuple):
-    """A ring resolved in a gravity: how its slots move. Angles rad, times s from the epoch."""
+    """A ring resolved in a gravity: how its slots move. Angles rad, times s from the epoch.
+
+    period_s and node_rate are the mean ones; wander is what other bodies do to the slots beside.
+    """
 
     ring: Ring
     radius_m: float
     period_s: float
     node_rate: float
+    wander: Wander | None = None
 
     @property
     def equatorial(self) -> bool:
@@ -70,13 +105,26 @@ class RingMotion(NamedTuple):
         inclination = np.broadcast_to(self.ring.inclination_rad, raan.shape)
         return ring_frame(inclination, raan, equatorial=self.equatorial)
 
-    def longitude(self, slot: int, time: float | Array) -> Array:
-        """Mean longitude of a slot in the ring frame, rad, not wrapped."""
+    def longitude(self, slot: int | NDArray[np.intp], time: float | Array) -> Array:
+        """Mean longitude of a slot, or of slots (...), in the ring frame, rad, not wrapped."""
         ring = self.ring
         start = ring.argument_of_latitude_rad + TAU * slot / ring.slots
         if self.equatorial:
             start += ring.raan_rad * np.sign(np.cos(ring.inclination_rad))
-        return np.asarray(start + self.rate * np.asarray(time, dtype=np.float64))
+        return np.asarray(start + self.passed(time))
+
+    def passed(self, time: float | Array) -> Array:
+        """Angle by which the slots have moved in the ring frame since the epoch, rad."""
+        mean = self.rate * np.asarray(time, dtype=np.float64)
+        return np.asarray(mean if self.wander is None else mean + self.wander.at(time))
+
+    def period_before(self, time: float | Array, span: float | Array) -> Array:
+        """Period of the slots over the `span` s that end at `time`."""
+        if self.wander is None:
+            return np.asarray(self.period_s)
+        there = np.asarray(time, dtype=np.float64)
+        moved = self.wander.at(there) - self.wander.at(there - span)
+        return np.asarray(TAU * span / (self.rate * span + moved))
 
     def direction(self, slot: int, time: float | Array) -> Array:
         """Unit vector to the mean place of a slot, inertial axes, (..., 3)."""
@@ -94,6 +142,16 @@ class Averages(NamedTuple):
     e_vector: Array
     normal: Array
     radius: float
+
+
+def slot_period(motion: RingMotion, time: float | Array, period: float | Array) -> Array:
+    """Period of the slots while averages that end at `time` were taken over `period`."""
+    return motion.period_before(time, REVOLUTIONS * np.asarray(period))
+
+
+def slot_rate(motion: RingMotion, averages: Averages) -> float:
+    """Mean rate of the slots while the averages were taken, rad/s."""
+    return TAU / float(slot_period(motion, averages.time, averages.period))
 
 
 class Offsets(NamedTuple):
@@ -151,7 +209,7 @@ def average(
 
 def gm_only(propagator: Propagator) -> bool:
     """Whether the motion is pure two-body, where the osculating period is the averaged one."""
-    return not any(propagator.gravity[2:])
+    return propagator.gravity.point_mass
 
 
 def _in_ring_frame(rows: Array, frames: Array, gm: float) -> tuple[Equinoctial, Array]:
@@ -166,7 +224,7 @@ def offsets(averages: Averages, motion: RingMotion, slot: int) -> Offsets:
     phase = float(wrap(averages.longitude - motion.longitude(slot, averages.time)))
     return Offsets(
         phase,
-        averages.period - motion.period_s,
+        averages.period - float(slot_period(motion, averages.time, averages.period)),
         float(np.hypot(*averages.e_vector)),
         float(np.arctan2(np.hypot(*averages.normal[:2]), averages.normal[2])),
     )
@@ -178,7 +236,36 @@ def resolve_ring(ring: Ring, propagator: Propagator) -> RingMotion:
     Raises FlightError where the iteration does not settle (a ring inside the body, say).
     """
     canonical = (ring.size, ring.size_value, ring.inclination_rad)
-    return RingMotion(ring, *_size_and_drift(canonical, propagator))
+    gravity = propagator.gravity
+    if gravity.sky is None:
+        return RingMotion(ring, *_size_and_drift(canonical, propagator))
+    mean = fast_propagator(gravity.averaged())
+    return _wandering(RingMotion(ring, *_size_and_drift(canonical, mean)), gravity)
+
+
+_KNOTS = 2  # of the wander, a segment of the quickest track
+
+
+def _wandering(motion: RingMotion, gravity: Gravity) -> RingMotion:
+    """The ring with its wander: the integral of the tide's swing over the mean motion.
+
+    Simpson's rule between knots; 48 knots a revolution of the quickest body leave 1e-7 of it.
+    """
+    tracks = gravity.sky.pulling if gravity.sky is not None else ()
+    if not tracks:
+        return motion
+    start = max(track.start_s for track in tracks)
+    end = min(track.end_s for track in tracks)
+    step = min(track.step_s for track in tracks) / _KNOTS
+    count = int((end - start) / step)
+    if count < 1:
+        return motion
+    times: Array = np.asarray(start + step / 2 * np.arange(2 * count + 1))
+    swing = tidal_rate(gravity, times, motion.frame(times)[:, 2]) / motion.rate
+    parts = step / 6 * (swing[:-2:2] + 4 * swing[1::2] + swing[2::2])
+    angles = np.append(0.0, np.cumsum(parts))
+    wander = Wander(start, step, angles, swing[::2])
+    return motion._replace(wander=wander._replace(angles=angles - wander.at(0.0)))
 
 
 @lru_cache(maxsize=256)
@@ -206,7 +293,7 @@ def _size_and_drift(
     period = given if by_period else float(orbital_period(1 / radius, gm))
     motion = RingMotion(ring, radius, period, 0.0)
     if gm_only(propagator):
-        return motion[1:]
+        return motion[1:4]
 
     def miss(x: Array) -> tuple[Array, RingMotion]:
         """What a relay's averages miss, its node's rate last, and the ring that they speak of."""
@@ -222,23 +309,36 @@ def _size_and_drift(
         rest = _relay_miss(found, fresh, 0)
         return np.array([size, *rest, x[6] - node_rate / motion.rate]), fresh
 
-    return _settled(miss, np.append(_circular(motion, 0, 0.0), 0.0))[1][1:]
+    return _settled(miss, np.append(_circular(motion, 0, 0.0), 0.0))[1][1:4]
 
 
-def relay_state(motion: RingMotion, propagator: Propagator, slot: int, time: float = 0.0) -> Array:
+def relay_state(
+    motion: RingMotion,
+    propagator: Propagator,
+    slot: int,
+    time: float = 0.0,
+    errors: Array | None = None,
+) -> Array:
     """Osculating state (6,) of a relay whose averaged elements at `time` are its slot's.
 
+    errors (6,) are what it reads instead of zero: mean longitude in rad, relative period,
+    eccentricity vector (k, h), the normal's x and y; small ones.
     Raises FlightError where the iteration does not settle.
     """
     gm = propagator.gravity.gm
+    off = np.zeros(6) if errors is None else errors
     start = _circular(motion, slot, time)
+    start += [np.log1p(off[1]) / 1.5, off[3], off[2], off[4] / 2, -off[5] / 2, off[0]]
     if gm_only(propagator):
         return _inertial(_elements(start), motion, time, gm)
 
     def miss(x: Array) -> tuple[Array, RingMotion]:
         found, _ = _relay_averages(propagator, _elements(x), motion, time)
-        size = np.log(found.period / motion.period_s) / 1.5
-        return np.array([size, *_relay_miss(found, motion, slot)]), motion
+        late = found.period / float(slot_period(motion, found.time, found.period))
+        swept = TAU / found.period * (found.time - time)
+        due = [off[3], off[2], off[4] / 2, -off[5] / 2, off[0] - off[1] * swept]
+        miss = np.array(_relay_miss(found, motion, slot)) - due
+        return np.array([(np.log(late) - np.log1p(off[1])) / 1.5, *miss]), motion
 
     return _inertial(_elements(_settled(miss, start)[0]), motion, time, gm)
 

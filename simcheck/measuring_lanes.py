@@ -16,7 +16,7 @@ from simcheck.engines.batches import TaylorBatches
 from simcheck.kernels.fitting import fit_line
 from simcheck.kernels.kepler import orbital_period
 from simcheck.kernels.vectors import TAU, dot, norm, wrap
-from simcheck.measuring import REVOLUTIONS, SAMPLES, RingMotion
+from simcheck.measuring import REVOLUTIONS, SAMPLES, RingMotion, slot_period
 
 GLANCE = 16
 """Samples a revolution of a glance."""
@@ -82,9 +82,13 @@ class LaneGlance(NamedTuple):
 
 
 def glance_lanes(
-    batches: TaylorBatches, times: Array, states: Array, motion: RingMotion, slot: int
+    batches: TaylorBatches,
+    times: Array,
+    states: Array,
+    motion: RingMotion,
+    slot: int | NDArray[np.intp],
 ) -> LaneGlance:
-    """The averages of states (n, 7) from times (n,) against a slot, for decisions.
+    """The averages of states (n, 7) from times (n,) against a slot, or slots (n,), for decisions.
 
     One pass over the ring's own revolutions and fewer samples, at a sixth of the cost of
     `average_lanes`. Near a ring the two differ by the forces' periodic terms times the window's
@@ -96,7 +100,8 @@ def glance_lanes(
     ]
     time, longitude, period, k, h, x, y = np.concatenate(parts or [np.empty((7, 0))], axis=1)
     phase = wrap(longitude - motion.longitude(slot, time))
-    errors = np.stack([phase, period / motion.period_s - 1, k, h, x, y], axis=-1)
+    relative = period / slot_period(motion, time, period) - 1
+    errors = np.stack([phase, relative, k, h, x, y], axis=-1)
     return LaneGlance(time, errors, longitude)
 
 
@@ -129,7 +134,7 @@ def _glanced(batches: TaylorBatches, times: Array, states: Array, motion: RingMo
 def _block(batches: TaylorBatches, times: Array, states: Array, motion: RingMotion) -> Array:
     """Averages (n, 9) in the order of `LaneAverages`, its vectors spread out."""
     gm = batches.gravity.gm
-    whole = not any(batches.gravity[2:])  # two-body motion: the osculating period is the averaged
+    whole = batches.gravity.point_mass  # two-body motion: the osculating period is the averaged
     inverse_axis = 2 / norm(states[:, :3]) - dot(states[:, 3:6], states[:, 3:6]) / gm
     period = orbital_period(inverse_axis, gm)
     if not whole:  # a glance comes within some 1e-7 of it, and saves a pass

@@ -82,12 +82,15 @@ class Outcome(NamedTuple):
 
 
 class CaseFile(pytest.File):
-    """A case file: its tests share one plan and one flight."""
+    """A case file: its tests share one plan and one flight; one with several craft has one test."""
 
     def collect(self) -> Iterator[pytest.Item]:
         """A test a check; the baseline's only where there is one."""
-        from simcheck.files.case_search import BASELINE
+        from simcheck.files.case_search import BASELINE, is_fleet_file
 
+        if is_fleet_file(self.path):
+            yield AssignItem.from_parent(self, name="assign")
+            return
         yield WithinItem.from_parent(self, name="within")
         yield EnginesItem.from_parent(self, name="engines-agree")
         if self.path.with_name(self.path.stem + BASELINE).exists():
@@ -126,6 +129,38 @@ class CaseFile(pytest.File):
         if self.outcome.trial.effort != 1:
             words += ["--effort", str(self.outcome.trial.effort)]
         return f"to replay: {shlex.join(words)}"
+
+
+class AssignItem(pytest.Item):
+    """Several craft: all are assigned, end within their tolerances and keep apart."""
+
+    def runtest(self) -> None:
+        """Fail with what is not as it should be."""
+        from simcheck import api
+        from simcheck.errors import SimcheckError
+
+        planner = str(self.config.getini("simcheck_planner"))
+        words = ["simcheck", "assign", os.path.relpath(self.path)]
+        words += [] if planner == "ring" else ["--planner", planner]
+        replay = f"to replay: {shlex.join(words)}"
+        try:
+            fleet = api.load_fleet(self.path)
+            found = api.assign(fleet, planner)
+        except SimcheckError as error:
+            raise CaseError(str(error), replay) from None
+        if found.verdict != "within":
+            findings = [f"- {finding}" for finding in found.findings]
+            raise CaseError(f"{fleet.base.title}: outside", *findings, replay)
+
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
+        """The words of a failure without a traceback."""
+        if isinstance(excinfo.value, CaseError):
+            return "\n".join(map(str, excinfo.value.args))
+        return super().repr_failure(excinfo, style)
+
+    def reportinfo(self) -> tuple[Path, None, str]:
+        """What the header of a failure says."""
+        return self.path, None, f"{self.path.stem}: {self.name}"
 
 
 class CaseItem(pytest.Item):

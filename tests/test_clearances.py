@@ -173,6 +173,179 @@ def test_arcs_without_length_are_looked_at():
     assert seen.closest_m == pytest.approx(np.linalg.norm(y[:3] - state(nu=1.0)[:3]))
 
 
+def passings(y, member, span, *, p=FLAT, samples=SAMPLES_A_REVOLUTION, watch=np.inf):
+    return clearances(p, [coast(y, 0.0, span)], [member], watch, samples=samples).passings
+
+
+def test_coplanar_circles_pass_once_a_synodic_period():
+    """Every conjunction is found: when, how near, how fast and on which side, in closed form."""
+    low, high, ahead = 3.0 * MARS.radius, 3.3 * MARS.radius, 0.8
+    n = [np.sqrt(MARS.gm / r**3) for r in (low, high)]
+    times = (ahead + TAU * np.arange(4)) / (n[0] - n[1])
+    found = passings(relay(low, 0.0), relay(high, ahead), times[-1] * 1.01)
+    assert [p.kind for p in found] == ["minimum"] * 4
+    assert [p.time_s for p in found] == pytest.approx(times, abs=1e-3)
+    speed = low * n[0] - high * n[1]
+    for p in found:
+        assert p.distance_m == pytest.approx(high - low, abs=0.05)
+        assert p.relative_speed_m_s == pytest.approx(speed, rel=1e-6)
+        assert_metres(p.relative_rsw_m, [low - high, 0.0, 0.0], 1.0)
+
+
+@settings(max_examples=20)
+@given(tilt=st.floats(0.05, 1.5), ahead=st.floats(0.02, 0.9))
+def test_tilted_circles_of_one_radius_pass_twice_a_revolution(tilt, ahead):
+    """Two circles of one radius: the cosine of the angle between is that of a double frequency.
+
+    With arguments of latitude u and u + d: cos = ((1 + cos i) cos d + (1 - cos i) cos(2u + d)) / 2.
+    """
+    r = 2.5 * MARS.radius
+    craft, member = relay(r, 0.0), relay(r, ahead)
+    c, s = np.cos(tilt), np.sin(tilt)
+    for part in (slice(0, 3), slice(3, 6)):
+        x, y, z = member[part]
+        member[part] = x, c * y - s * z, s * y + c * z
+    turn = period(craft, MARS.gm)
+    found = passings(craft, member, 2.2 * turn)
+    cosine = ((1 + c) * np.cos(ahead) + 1 - c) / 2
+    least = r * np.sqrt(2 * (1 - cosine))
+    inner = [p for p in found if p.kind == "minimum"]
+    times = [(k * np.pi - ahead / 2) / TAU * turn for k in range(1, 5)]
+    assert [p.time_s for p in inner[:4]] == pytest.approx(times, abs=2e-4 * turn * 1e-3 / tilt**2)
+    # Cubics leave 1e-9 of the radius on either, which counts whole where they are near each other.
+    assert [p.distance_m for p in inner] == pytest.approx([least] * len(inner), abs=0.1)
+
+
+@pytest.mark.reference("Clohessy and Wiltshire (1960), from memory")
+def test_a_centred_relative_ellipse_is_nearest_at_its_radial_ends():
+    """A craft of equal period and little eccentricity goes round a member on a 2 by 1 ellipse.
+
+    Nearest is a e above and below, twice a revolution; Hill's equations leave out a e^2.
+    """
+    a, size = 3.0 * MARS.radius, 1000.0
+    e = size / a
+    member = relay(a, 0.0)
+    craft = member.copy()
+    craft[0] *= 1 - e
+    craft[4] *= np.sqrt((1 + e) / (1 - e))
+    turn = period(member, MARS.gm)
+    found = passings(craft, member, 3.1 * turn)
+    assert found[0].kind == "start"
+    assert [p.time_s / turn for p in found] == pytest.approx([0.5 * k for k in range(7)], abs=1e-3)
+    for k, p in enumerate(found):
+        assert p.distance_m == pytest.approx(size, abs=3 * size * e)
+        assert p.relative_rsw_m[0] == pytest.approx((-1) ** (k + 1) * size, abs=3 * size * e)
+        n = TAU / turn
+        # 2 n a e against the turning axes, of which their own turning takes n a e.
+        assert p.relative_speed_m_s == pytest.approx(n * size, rel=0.01)
+
+
+def crossing(seed):
+    """Two random orbits about as large as each other, and a span of some revolutions."""
+    rng = np.random.default_rng(seed)
+    y, member = (
+        state(
+            rng.uniform(1.2, 2.0),
+            rng.uniform(0.0, 0.6),
+            rng.uniform(0.0, 1.2),
+            argp=rng.uniform(0.0, TAU),
+            nu=rng.uniform(-3.0, 3.0),
+        )
+        for _ in range(2)
+    )
+    return y, member, rng.uniform(1.0, 5.0) * period(y, MARS.gm)
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_every_minimum_of_a_dense_sampling_is_found_whatever_the_grid(seed):
+    """As many as looks every 1/7200 revolution see, when and how near, of any grid."""
+    y, member, span = crossing(seed)
+    times = np.linspace(0.0, span, int(7200 * span / period(y, MARS.gm)))
+    rows = [ZONAL.sample(0.0, x, times)[:, :3] for x in (y, member)]
+    d = np.linalg.norm(rows[0] - rows[1], axis=1)
+    at = 1 + np.flatnonzero((d[1:-1] < d[:-2]) & (d[1:-1] <= d[2:]))
+    step = times[1]
+    for samples in (120, 240, 480):
+        found = [
+            p for p in passings(y, member, span, p=ZONAL, samples=samples) if p.kind == "minimum"
+        ]
+        assert len(found) == len(at)
+        assert [p.time_s for p in found] == pytest.approx(times[at], abs=1.01 * step)
+        # The looks pass a minimum by half a step t at most: v^2 t^2 / 2 d, and as much again by
+        # what the two fall apart.
+        for p, seen in zip(found, d[at], strict=True):
+            room = (p.relative_speed_m_s * step) ** 2 / p.distance_m
+            assert -1e-3 < seen - p.distance_m < room + 1e-3
+
+
+def test_only_near_ones_are_listed_and_the_closest():
+    """Within the watched distance all, further away only each member's closest."""
+    y, member, span = crossing(3)
+    every = passings(y, member, span)
+    distances = sorted(p.distance_m for p in every)
+    assert len(distances) > 3
+    some = passings(y, member, span, watch=distances[2])
+    assert sorted(p.distance_m for p in some) == distances[:2]
+    (one,) = passings(y, member, span, watch=0.0)
+    assert one.distance_m == distances[0]
+    seen = clearances(FLAT, [coast(y, 0.0, span)], [member, y], 0.0)
+    assert [p.member for p in seen.passings] == [0, 1]
+    assert seen.closest_m == 0.0
+    assert seen.closest_member == 1
+    assert clearances(FLAT, [coast(y, 0.0, span)], [member]).passings == ()
+
+
+def test_passings_in_burns_between_and_after_are_found():
+    """Over a coast, two burns and a coast: the minima of dense looks, each with its stretch.
+
+    One is put into the second burn; where stretches meet none is lost or found twice.
+    """
+    y = state(1.5, 0.3, 0.4, nu=2.0)
+    burn = Thrust(thrust_n=0.05, isp_s=300.0, steering="rsw", direction=np.array([0, 1.0, 0]))
+    stretches, time = [], 0.0
+    for length, thrust in ((9000.0, None), (700.0, burn), (0.0, None), (900.0, burn), (3e4, None)):
+        stretches.append(Stretch(time, time + length, y, thrust))
+        y = ZONAL.advance(time, y, time + length, thrust).state
+        time += length
+    lit = stretches[3]
+    there = ZONAL.advance(lit.start_s, lit.state, lit.start_s + 400.0, burn).state
+    there[:3] += np.array([300.0, -200.0, 5e3])
+    there[3:6] += np.array([20.0, 900.0, 30.0])
+    member = ZONAL.advance(lit.start_s + 400.0, there, 0.0).state
+    found = clearances(ZONAL, stretches, [member], np.inf).passings
+    times, rows = [], []
+    for s in stretches:
+        grid = np.linspace(s.start_s, s.end_s, max(int(s.end_s - s.start_s), 1) + 1)
+        if s.end_s > s.start_s:
+            times.append(grid[:-1])
+            rows.append(_flown(s, grid)[:-1])
+    grid = np.concatenate(times)
+    d = np.linalg.norm(np.concatenate(rows) - ZONAL.sample(0.0, member, grid)[:, :3], axis=1)
+    at = 1 + np.flatnonzero((d[1:-1] < d[:-2]) & (d[1:-1] <= d[2:]))
+    inner = [p for p in found if p.kind == "minimum"]
+    assert [p.time_s for p in inner] == pytest.approx(grid[at], abs=1.01)
+    assert [stretches[p.stretch].start_s <= p.time_s <= stretches[p.stretch].end_s for p in inner]
+    assert {p.stretch for p in inner} >= {3, 4}
+    close = min(inner, key=lambda p: p.distance_m)
+    assert close.stretch == 3
+    assert close.time_s == pytest.approx(lit.start_s + 400.0, abs=10.0)
+
+
+def _flown(s, grid):
+    if s.thrust is None:
+        return ZONAL.sample(s.start_s, s.state, grid)[:, :3]
+    return np.array([ZONAL.advance(s.start_s, s.state, t, s.thrust).state[:3] for t in grid])
+
+
+def test_a_flight_that_opens_or_closes_begins_or_ends_with_its_nearest():
+    """Falling distance at the end, growing at the start: the ends count as approaches."""
+    y, member = relay(3e7, 0.0), relay(3.1e7, 0.5)
+    (one,) = passings(y, member, 1000.0)
+    assert (one.kind, one.time_s) == ("end", 1000.0)
+    (one,) = passings(relay(3e7, 0.6), member, 1000.0)
+    assert (one.kind, one.time_s) == ("start", 0.0)
+
+
 def test_nothing_flown_nothing_met():
     """No stretch and no member: no closest approach."""
     assert clearances(FLAT, [], [state()]).closest_m is None

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from simcheck.bodies import built_in
-from simcheck.engines.base import Gravity
+from simcheck.engines.gravity import Gravity
 from simcheck.engines.reference import ReferencePropagator
 from simcheck.engines.taylor import TaylorPropagator
 from simcheck.errors import FlightError

@@ -11,20 +11,24 @@ import re
 import subprocess
 import sys
 import tomllib
+import types
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from simcheck import api
 from simcheck.errors import NoPlanError
 from simcheck.judging import judge
 from simcheck.records.case import Case
+from simcheck.records.fleet import Fleet
 from simcheck.records.flight import Flight, FlownErrors
 from simcheck.regressing import taking
 from simcheck.regressing.taking import Flown
 from tests.cases_for_tests import toml
 from tests.cli import samples
+from tests.files import fleets
 
 pytest_plugins = ["pytester"]
 
@@ -192,6 +196,35 @@ def test_no_plan_that_the_baseline_knows_of_passes(
     text = '[baseline]\nsimcheck = "0"\nplanner = "ring"\ncase_sha256 = "0"\n'
     write(folder, "relay.baseline.toml", text + '[plan]\nresult = "no plan"\nlimit = "dv"\n')
     run(folder).assert_outcomes(passed=1, skipped=2)
+
+
+def test_several_craft_are_one_test(
+    folder: pytest.Pytester, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file with [[craft]] is assigned; what is outside, or has no plan, is told in words."""
+    (folder.path / "relay.toml").unlink()
+    write(folder, "fleet.toml", fleets.text())
+    outcome: dict[str, Any] = {}
+
+    def assigned(fleet: Fleet, planner: str) -> Any:
+        assert len(fleet.craft) == 2
+        if "error" in outcome:
+            raise outcome["error"]
+        return types.SimpleNamespace(**outcome)
+
+    monkeypatch.setattr(api, "assign", assigned)
+    outcome |= {"verdict": "within", "findings": ()}
+    run(folder).assert_outcomes(passed=1)
+    outcome |= {"verdict": "outside", "findings": ("Heron and Egret come close",)}
+    result = run(folder)
+    result.assert_outcomes(failed=1)
+    result.stdout.fnmatch_lines(
+        ["*: outside", "- Heron and Egret come close", "to replay: simcheck assign fleet.toml"]
+    )
+    outcome["error"] = NoPlanError("no assignment: Heron", limit="dv", excess=1.0)
+    result = run(folder)
+    result.assert_outcomes(failed=1)
+    result.stdout.fnmatch_lines(["no assignment: Heron"])
 
 
 def test_a_planner_can_be_named(folder: pytest.Pytester) -> None:

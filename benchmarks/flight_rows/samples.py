@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from simcheck.engines.base import G0, Gravity
+from simcheck.engines.base import G0
+from simcheck.engines.gravity import Gravity
 from simcheck.kernels.elements import state_from_classical
 
 MARS = Gravity(4.282837e13, 3396190.0, 1.96045e-3)

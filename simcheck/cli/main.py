@@ -30,6 +30,8 @@ COMMANDS = {
     "fly": "Fly a plan and judge the flight.",
     "trim": "What to do next, from a measured state.",
     "disperse": "How likely it works, and how much propellant to hold back.",
+    "hold": "The finished ring: what it serves, how long it lasts, its upkeep.",
+    "assign": "Several craft, several slots: who goes where.",
     "regress": "Plan and fly cases anew, and compare them with their baselines.",
     "planners": "The planners that --planner can name.",
 }

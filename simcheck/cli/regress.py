@@ -73,6 +73,7 @@ def command(
         from simcheck.regressing.running import Interrupted
 
         _check_folder(junit)
+        _tell_left_out(paths)
         code = None
         try:
             found = api.regress(
@@ -126,6 +127,14 @@ def _hint(found: Regression, stored: tuple[str, ...], *, accept: bool) -> None:
     hint = how_to_accept(found)
     if hint:
         tell(f"to keep this as the new baseline: {hint}")
+
+
+def _tell_left_out(paths: tuple[str, ...]) -> None:
+    """Say which files of the folders are not compared."""
+    from simcheck.files.case_search import find_fleets
+
+    for path in find_fleets(paths):
+        tell(f"{path}: left out: it has several craft, which `simcheck assign` is for")
 
 
 def _check_folder(junit: str | None) -> None:

@@ -15,7 +15,15 @@ from simcheck.flying.mission import fly_plan
 from simcheck.flying.together import team_of
 from simcheck.planning.registry import DEFAULT, Planner, planner
 from simcheck.records.case import Case
-from simcheck.records.dispersion import COLUMNS, OUTCOMES, ROW, Rows
+from simcheck.records.dispersion import (
+    COLUMNS,
+    OUTCOMES,
+    Rows,
+    columns_of,
+    member_column,
+    row_of,
+)
+from simcheck.records.flight import Flight
 from simcheck.records.plan import Plan
 from simcheck.records.quantities import QUANTITIES, listed_tolerances
 
@@ -44,7 +52,8 @@ def fly_chunk(job: Job, first: int, count: int) -> Rows:
 
 
 def _alone(job: Job, samples: range | list[int]) -> Rows:
-    rows, asked = np.zeros(len(samples), dtype=ROW), planner(job.planner)
+    rows = np.zeros(len(samples), dtype=row_of(columns_of(job.case)))
+    asked = planner(job.planner)
     for index, sample in enumerate(samples):
         rows[index] = _row(job, sample, asked)
     return rows
@@ -56,7 +65,7 @@ def _lanes(job: Job, samples: range) -> Rows:
 
     case = job.case
     flown = fly_lanes(case, job.plan, job.seed, samples, closed_loop=job.closed_loop)
-    rows = np.zeros(len(samples), dtype=ROW)
+    rows = np.zeros(len(samples), dtype=row_of(columns_of(case)))
     rows["sample"] = samples
     rows["burns"], rows["decisions"] = flown.burns, flown.decisions
     rows["phase_deg"], rows["plane_deg"] = np.degrees(flown.phase), np.degrees(flown.plane)
@@ -68,7 +77,9 @@ def _lanes(job: Job, samples: range) -> Rows:
     rows["dv_used_m_s"], rows["propellant_used_kg"] = flown.dv, flown.propellant
     rows["arrival_time_s"] = flown.arrival
     rows["lowest_altitude_m"] = flown.lowest - case.body.radius_m
-    rows["closest_approach_m"] = flown.closest
+    rows["closest_approach_m"] = np.min(flown.nearest, axis=0) if case.members else np.nan
+    for index, distance in enumerate(flown.nearest):
+        rows[member_column(index)] = distance
     rows["within"] = _within(case, rows, flown.largest)
     special = np.flatnonzero(flown.alone)
     if len(special):
@@ -101,7 +112,8 @@ def _row(job: Job, sample: int, asked: Planner) -> tuple[float, ...]:
         )
     except (SimcheckError, ArithmeticError, ValueError):
         # It counts as a failure and keeps its number: `fly --sample` shows what went wrong.
-        return (sample, len(OUTCOMES) - 1, 0, 0, 0, *[math.nan] * (len(COLUMNS) - 5))
+        unknown = len(COLUMNS) - 5 + len(job.case.members)
+        return (sample, len(OUTCOMES) - 1, 0, 0, 0, *[math.nan] * unknown)
     good = judging.judge(job.case, flight).verdict == "within"
     errors, parts = flight.errors, flight.components
     closest = flight.closest_approach_m
@@ -124,4 +136,13 @@ def _row(job: Job, sample: int, asked: Planner) -> tuple[float, ...]:
         flight.arrival_time_s,
         flight.lowest_altitude_m,
         math.nan if closest is None else closest,
+        *_closest(job.case, flight),
     )
+
+
+def _closest(case: Case, flight: Flight) -> list[float]:
+    """Closest approach to each member, m; NaN where nothing was flown."""
+    least = {member.name: math.nan for member in case.members}
+    for approach in flight.approaches:
+        least[approach.member] = min(approach.distance_m, least[approach.member])
+    return list(least.values())

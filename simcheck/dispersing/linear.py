@@ -14,11 +14,11 @@ import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.dispersing.tangents import Course, Normals, linear_course
-from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import FlightError
 from simcheck.kernels.vectors import norm, wrap
-from simcheck.measuring import RingMotion, resolve_ring
+from simcheck.measuring import RingMotion, resolve_ring, slot_period
 from simcheck.records.case import Case
 from simcheck.records.linear import Linear, LinearOutcome, LinearSource
 from simcheck.records.plan import Plan
@@ -87,7 +87,7 @@ def _measured(case: Case, motion: RingMotion, course: Course) -> tuple[Array, Ar
     phase = wrap(longitude[0]) + wrap(longitude - longitude[0])
     x, y, z = found.normal.T
     leans = [np.degrees(np.arctan2(x, z)), np.degrees(np.arctan2(y, z))]
-    period = found.period - motion.period_s
+    period = found.period - slot_period(motion, found.time, found.period)
     signed = np.stack([np.degrees(phase), period, *found.e_vector.T, *leans])
     return signed[:, 0], (signed[:, 1:8] - signed[:, 8:]) / (2 * steps)
 

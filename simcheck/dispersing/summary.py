@@ -16,6 +16,7 @@ from simcheck.arrays import Array
 from simcheck.dispersing.beside import linear_beside
 from simcheck.dispersing.driving import METHOD, drivers
 from simcheck.dispersing.flights import Job
+from simcheck.dispersing.nearing import member_approaches
 from simcheck.dispersing.tallying import NUMBERS, SPENT, Table, Tally, columns
 from simcheck.engines.base import G0
 from simcheck.kernels.quantiles import order_statistics, quantile_interval, quantile_place
@@ -28,20 +29,20 @@ from simcheck.kernels.rates import (
 )
 from simcheck.records.case import Case, DispersionAim
 from simcheck.records.dispersion import (
-    COLUMNS,
     OUTCOMES,
     Dispersion,
     DvColumns,
     Percentiles,
     Share,
+    columns_of,
 )
 from simcheck.records.plan import Plan
 
 LEVELS = (1.0, 5.0, 50.0, 95.0, 99.0, 99.87)
 """Percentiles given, in per cent; 99.87 is three sigma of a Gaussian, one-sided."""
 
+_TOGETHER = 7  # columns sorted at a time, so that memory does not grow with the members
 _LOADS = (99.0, 99.87)
-_UNITS = [unit for _, kind, unit, _ in COLUMNS if kind == "<f8"]
 
 
 def summarise(
@@ -53,12 +54,19 @@ def summarise(
     """
     aim = job.case.dispersion
     tally = Tally(job.case, table, count)
-    parts = _percentiles(tally, table, count, aim.confidence)
+    units = {name: unit for name, _, unit, _ in columns_of(job.case)}
+    parts = _percentiles(tally, units, table, count, aim.confidence)
     named = dict(zip(NUMBERS, parts, strict=False))
     dv = _dv_columns(aim, job.plan, named["dv_used_m_s"])
     load, high, margin = _loads(job.case, parts[SPENT], dv.margin)
     found = drivers(job, table, count)
     judge = settled if looked_on else decided
+    kept, approaches = member_approaches(
+        job.case,
+        table.blocks(count),
+        parts[len(NUMBERS) : -1],
+        lambda good: _share(good, count, aim.confidence, looked_on),
+    )
     return Dispersion(
         samples=count,
         seed=job.seed,
@@ -80,6 +88,8 @@ def summarise(
         worst=tally.worst,
         stopped_by=stopped_by,
         linear=linear_beside(job, table.blocks(count)),
+        approaches=approaches,
+        separation=kept,
     )
 
 
@@ -96,7 +106,9 @@ def _share(good: int, count: int, confidence: float, looked_on: bool) -> Share:
     )
 
 
-def _percentiles(tally: Tally, table: Table, count: int, confidence: float) -> list[Percentiles]:
+def _percentiles(
+    tally: Tally, units: dict[str, str], table: Table, count: int, confidence: float
+) -> list[Percentiles]:
     """Percentiles of each column's values that are numbers, with their order-statistic intervals.
 
     One so far out that not a single sample is expected beyond it is not known.
@@ -106,9 +118,12 @@ def _percentiles(tally: Tally, table: Table, count: int, confidence: float) -> l
     value = np.where(reached, quantile_place(known, shares), np.nan)
     low, high = quantile_interval(known, shares, confidence)
     places = np.stack([value, low, high], axis=1)  # (columns, 3, levels)
-    found = order_statistics(
-        lambda: (columns(rows) for rows in table.blocks(count)), places.reshape(len(known), -1)
-    ).reshape(places.shape)
+    found = np.concatenate(
+        [
+            _statistics(tally, table, count, places, slice(first, first + _TOGETHER))
+            for first in range(0, len(known), _TOGETHER)
+        ]
+    )
     return [
         Percentiles(
             unit=unit,
@@ -118,8 +133,19 @@ def _percentiles(tally: Tally, table: Table, count: int, confidence: float) -> l
             low=_floats(part[1]),
             high=_floats(part[2]),
         )
-        for unit, mean, part in zip([*_UNITS, "kg"], tally.mean, found, strict=True)
+        for unit, mean, part in zip(
+            [*(units[x] for x in tally.names), "kg"], tally.mean, found, strict=True
+        )
     ]
+
+
+def _statistics(tally: Tally, table: Table, count: int, places: Array, part: slice) -> Array:
+    """Values at places (columns, 3, levels) of some columns."""
+    asked = places[part]
+    return order_statistics(
+        lambda: (columns(rows, tally.names, part) for rows in table.blocks(count)),
+        asked.reshape(len(asked), -1),
+    ).reshape(asked.shape)
 
 
 def _floats(values: Array) -> tuple[float, ...]:

@@ -10,14 +10,14 @@ import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.records.case import Case
-from simcheck.records.dispersion import COLUMNS, OUTCOMES, Rows
+from simcheck.records.dispersion import COLUMNS, OUTCOMES, Rows, columns_of
 from simcheck.records.quantities import QUANTITIES, listed_tolerances
 
 NUMBERS = tuple(name for name, kind, _, _ in COLUMNS if kind == "<f8")
-"""Columns that have percentiles."""
+"""Columns of every case that have percentiles."""
 
-SPENT = len(NUMBERS)
-"""Column, after those, of the propellant used by the flights within; NaN for the others."""
+SPENT = -1
+"""Column, after those of the case, of the propellant used by the flights within, NaN for others."""
 
 LISTED = 10_000
 """Failures whose numbers are kept; all of them are in the rows."""
@@ -38,13 +38,14 @@ class Table(Protocol):
 class Tally:
     """What has been counted: values with a number and their means, column by column, and the rest.
 
-    known and mean are (columns,), in the order of `columns`.
+    known and mean are (columns,), in the order of `columns`, whose names but the last are `names`.
     """
 
     def __init__(self, case: Case, table: Table, count: int) -> None:
         self.within, self.failures = 0, list[int]()
         self.outcomes = np.zeros(len(OUTCOMES), dtype=np.int64)
-        self.known = np.zeros(SPENT + 1, dtype=np.int64)
+        self.names = numbers_of(case)
+        self.known = np.zeros(len(self.names) + 1, dtype=np.int64)
         sums: list[Array] = []
         worst = np.empty((0, 2))
         for rows in table.blocks(count):
@@ -52,7 +53,7 @@ class Tally:
             self.within += len(rows) - len(failed)
             self.failures += failed[: LISTED - len(self.failures)].tolist()
             self.outcomes += np.bincount(rows["outcome"], minlength=len(OUTCOMES))
-            values = columns(rows)
+            values = columns(rows, self.names)
             finite = np.isfinite(values)
             self.known += finite.sum(axis=0)
             sums.append(np.sum(np.where(finite, values, 0.0), axis=0))
@@ -62,11 +63,19 @@ class Tally:
         self.mean = np.where(self.known > 0, total / np.maximum(self.known, 1), np.nan)
 
 
-def columns(rows: Rows) -> Array:
-    """Values (n, columns): NUMBERS, then SPENT."""
-    values = [rows[name] for name in NUMBERS]
-    spent = np.where(rows["within"] == 1, rows["propellant_used_kg"], np.nan)
-    return np.stack([*values, spent]).T  # each column in one piece, which is read column by column
+def numbers_of(case: Case) -> tuple[str, ...]:
+    """The columns of a case's rows that have percentiles, NUMBERS first."""
+    return tuple(name for name, kind, _, _ in columns_of(case) if kind == "<f8")
+
+
+def columns(rows: Rows, names: tuple[str, ...], part: slice = slice(None)) -> Array:
+    """Values (n, columns): those of the names, then SPENT; or a part of these columns."""
+    values = [_spent(rows) if name is None else rows[name] for name in (*names, None)[part]]
+    return np.stack(values).T  # each column in one piece, which is read column by column
+
+
+def _spent(rows: Rows) -> Array:
+    return np.where(rows["within"] == 1, rows["propellant_used_kg"], np.nan)
 
 
 def _further(worst: Array, case: Case, rows: Rows) -> Array:

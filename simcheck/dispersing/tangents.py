@@ -15,7 +15,8 @@ from typing import NamedTuple
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import Gravity, Thrust, gravity_of
+from simcheck.engines.base import Thrust
+from simcheck.engines.gravity import Gravity, gravity_of
 from simcheck.errors import FlightError
 from simcheck.flying.executing import stop_of
 from simcheck.flying.mission import fly_plan
@@ -103,7 +104,7 @@ def _coasted(gravity: Gravity, course: Course, until: float, lit: Array) -> Cour
     """Coast to `until`, which moves by `lit` (N,)."""
     from simcheck.engines.variational import tangent
 
-    end = tangent(gravity, course.state, until - course.time)
+    end = tangent(gravity, course.state, until - course.time, start=course.time)
     moved = end.by_state @ course.by_state + np.outer(end.rates, lit - course.by_time)
     return course._replace(time=until, state=end.state, by_time=lit, by_state=moved)
 
@@ -120,7 +121,7 @@ def _burnt(
     more = more + normals.row("magnitude_fixed", index) / size
     newton = normals.row("thrust_bias") + more  # both relative
     exhaust = normals.row("isp_bias") + more
-    end = tangent(gravity, course.state, arc.end_s - arc.start_s, thrust)
+    end = tangent(gravity, course.state, arc.end_s - arc.start_s, thrust, start=arc.start_s)
     moved = (
         end.by_state @ course.by_state
         + np.outer(end.by_thrust, thrust.thrust_n * newton)

@@ -71,7 +71,7 @@ def flown_again(
         return made
     ahead = Stretch(end.time, found.time, end.state, None)
     members = member_states(case, motion, propagator)
-    seen = clearances(propagator, [*end.arcs, ahead], members)
+    seen = clearances(propagator, [*end.arcs, ahead], members, watch_m=0.0)
     return replace(
         made,
         lowest_altitude_m=(seen.lowest_radius_m - case.body.radius_m) / length,

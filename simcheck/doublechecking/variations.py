@@ -17,8 +17,9 @@ from simcheck.doublechecking.flights import Cutoff, burnt, components_of, errors
 from simcheck.doublechecking.posing import Posing, begun_otherwise, rescaled, turned
 from simcheck.doublechecking.propagators import OneLane, Stepwise
 from simcheck.doublechecking.windows import averaged_over, ring_seen_by
-from simcheck.engines.base import Propagator, gravity_of
+from simcheck.engines.base import Propagator
 from simcheck.engines.choosing import fast_propagator, reference_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.engines.reference import ReferencePropagator
 from simcheck.errors import FlightError
 from simcheck.measuring import REVOLUTIONS, SAMPLES, Averages, RingMotion, average, resolve_ring

@@ -23,10 +23,10 @@ from typing import Literal, NamedTuple, Protocol, TypeAlias
 import numpy as np
 
 from simcheck.arrays import Array, frozen_array
+from simcheck.engines.gravity import Gravity
+from simcheck.engines.pulls import pull
 from simcheck.kernels.elements import eccentricity_vector
-from simcheck.kernels.perturbations import zonal_acceleration
 from simcheck.kernels.vectors import cross, dot, norm
-from simcheck.records.case import Case
 
 G0 = 9.80665
 """Standard gravity, m/s2 (ISO 80000-3), which turns Isp into exhaust speed."""
@@ -37,32 +37,6 @@ _ON_THE_STOP = 1e-13  # a stop function this small, against its terms, is zero
 
 Steering: TypeAlias = Literal["inertial", "rsw"]
 Passage: TypeAlias = Literal["node", "periapsis", "apoapsis"]
-
-
-class Gravity(NamedTuple):
-    """Point mass and zonal terms: m3/s2, m, and the coefficients that act (zero where off)."""
-
-    gm: float
-    radius: float
-    j2: float = 0.0
-    j3: float = 0.0
-    j4: float = 0.0
-
-    def scaled(self, share: float) -> Gravity:
-        """The same body with its zonal terms multiplied by `share`."""
-        return Gravity(self.gm, self.radius, share * self.j2, share * self.j3, share * self.j4)
-
-
-def gravity_of(case: Case) -> Gravity:
-    """The gravity that the case's `forces` switch on."""
-    body, on = case.body, case.forces
-    return Gravity(
-        body.gm_m3_s2,
-        body.radius_m,
-        body.j2 if "j2" in on else 0.0,
-        body.j3 if "j3" in on else 0.0,
-        body.j4 if "j4" in on else 0.0,
-    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -168,11 +142,11 @@ def watched(state: Array, normal: Array, gravity: Gravity) -> tuple[bool, bool]:
     """
     r, v = state[:3], state[3:6]
     h, pole = cross(r, v), np.asarray(normal, dtype=np.float64)
-    zonal = any(gravity[2:])
+    simple = gravity.point_mass
     flat = norm(cross(h, pole)) <= _FLAT * norm(h) * norm(pole)
-    stays = not zonal or np.hypot(pole[0], pole[1]) <= _FLAT * norm(pole)
+    equatorial = gravity.sky is None and np.hypot(pole[0], pole[1]) <= _FLAT * norm(pole)
     round_ = norm(eccentricity_vector(r, v, gravity.gm)) <= _FLAT
-    return not (flat and stays), zonal or not round_
+    return not (flat and (simple or equatorial)), not (simple and round_)
 
 
 def counted(
@@ -185,18 +159,18 @@ def counted(
     first = time + _START * float(np.sqrt(norm(state[:3]) ** 3 / gravity.gm))
     events = []
     for node, when, there in hits:
-        bend = 1.0 if node else _bend(there, gravity)
+        bend = 1.0 if node else _bend(when, there, gravity)
         if when > first and abs(bend) > _FLAT:
             kind: Passage = "node" if node else "periapsis" if bend > 0 else "apoapsis"
             events.append(Event(kind, when, there))
     return sorted(events, key=lambda event: event.time)
 
 
-def _bend(state: Array, gravity: Gravity) -> float:
+def _bend(time: float, state: Array, gravity: Gravity) -> float:
     """Second derivative of the radius at an apsis over v^2/r: positive at a periapsis."""
     r, v = state[:3], state[3:6]
-    pull = -gravity.gm / norm(r) + dot(r, zonal_acceleration(r, *gravity))
-    return float(1.0 + pull / dot(v, v))
+    inward = -gravity.gm / norm(r) + dot(r, pull(gravity, time, r))
+    return float(1.0 + inward / dot(v, v))
 
 
 class Propagator(Protocol):

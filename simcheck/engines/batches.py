@@ -7,7 +7,7 @@ down, all come back. So lanes cut short are flown on, or anew without the one th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 from typing import Any, NamedTuple, TypeAlias
 
@@ -16,16 +16,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simcheck.arrays import Array
-from simcheck.engines.base import G0, Gravity, Steering, Stop
-from simcheck.engines.taylor import (
+from simcheck.engines.base import G0, Steering, Stop
+from simcheck.engines.equations import (
     EVENT,
-    GUARD_S,
+    LIT,
     THRUST,
-    TOLERANCE,
+    TIDE,
     ZONAL,
+    Terms,
+    lit_beyond,
     motion_equations,
+    outer_parameters,
+    shadow_expression,
     stop_expression,
+    sun_ahead,
+    terms_of,
 )
+from simcheck.engines.gravity import Gravity
+from simcheck.engines.pulls import longest_arc
+from simcheck.engines.taylor import GUARD_S, TOLERANCE
 from simcheck.kernels.vectors import cross, dot, norm
 
 LANES = int(hy.recommended_simd_size())
@@ -76,6 +85,7 @@ class TaylorBatches:
         self._time = np.sqrt(gravity.radius**3 / gravity.gm)
         self._speed = self._length / self._time
         self._scale = np.array([self._length] * 3 + [self._speed] * 3)
+        self._terms, self._longest = terms_of(gravity), longest_arc(gravity)
 
     def advance(
         self, times: Array, states: Array, until: Array, thrust: ThrustBatch | None = None
@@ -86,13 +96,33 @@ class TaylorBatches:
         comes back as it was.
         """
         ends = np.array(states, dtype=np.float64)
-        rows = np.flatnonzero(~(until == times if thrust is None else until <= times))
-        if len(rows):
-            lanes = self._lanes(rows, times, ends, until, thrust)
-            ta = _integrator("coast" if thrust is None else "burn", self.tolerance)
+        idle = until == times if thrust is None else until <= times
+        ta = _integrator("coast" if thrust is None else "burn", self.tolerance, self._terms)
+        for rows, begin, end in self._windows(np.flatnonzero(~idle), times, until):
+            lanes = self._lanes(rows, begin, ends, end, thrust)
             found = _through(ta, lanes, _to_the_end, lanes.start.shape[1])
             ends[rows] = self._physical(found, ends[rows])
         return ends
+
+    def _windows(
+        self, rows: NDArray[np.intp], times: Array, until: Array
+    ) -> Iterator[tuple[NDArray[np.intp], Array, Array]]:
+        """Lanes still on their way, and the times (n,) between which one window takes each lane.
+
+        Equal parts of a lane's span, none longer than a window: all of it where there is no sky.
+        """
+        if np.isinf(self._longest):
+            if len(rows):
+                yield rows, times, until
+            return
+        with np.errstate(invalid="ignore"):
+            parts = np.ceil(np.abs(until - times) / self._longest)
+            parts = np.where(np.isfinite(parts), np.maximum(parts, 1.0), 1.0)
+        for part in range(int(np.max(parts[rows], initial=0.0))):
+            rows = rows[parts[rows] > part]
+            begin = times + (until - times) * (part / parts)
+            end = times + (until - times) * ((part + 1) / parts)
+            yield rows, begin, np.where(part + 1 == parts, until, end)
 
     def sample(self, times: Array, states: Array, grid: Array) -> Array:
         """Coasting positions and velocities (n, m, 6) at increasing times `grid` (n, m).
@@ -102,12 +132,32 @@ class TaylorBatches:
         n, m = grid.shape
         if not n * m:
             return np.empty((n, m, 6))
-        rows = np.arange(n)
-        lanes = self._lanes(rows, times, np.asarray(states, dtype=np.float64), grid, None)
-        found = _through(_integrator("coast", self.tolerance), lanes, _on_the_grid, 6 * m)
-        found = found.reshape(n, m, 6)
+        states = np.asarray(states, dtype=np.float64)
+        found = np.empty((n, m, 6))
+        with np.errstate(invalid="ignore"):
+            long = np.abs(grid[:, -1] - times) > self._longest
+        for rows in (np.flatnonzero(~long), np.flatnonzero(long)):
+            if len(rows):
+                sample = self._sample_in_parts if long[rows[0]] else self._sample_at_once
+                found[rows] = sample(times[rows], states[rows], grid[rows])
+        return found
+
+    def _sample_at_once(self, times: Array, states: Array, grid: Array) -> Array:
+        lanes = self._lanes(np.arange(len(times)), times, states, grid, None)
+        ta = _integrator("coast", self.tolerance, self._terms)
+        found = _through(ta, lanes, _on_the_grid, 6 * grid.shape[1])
+        found = found.reshape(*grid.shape, 6)
         found *= self._scale
         return found
+
+    def _sample_in_parts(self, times: Array, states: Array, grid: Array) -> Array:
+        """Half the samples from the last state of the other half, until each fits a window."""
+        half = grid.shape[1] // 2
+        if half == 0:
+            return self.advance(times, states, grid[:, 0])[:, None, :6]
+        first = self.sample(times, states, grid[:, :half])
+        middle = np.concatenate([first[:, -1], states[:, 6:]], axis=1)
+        return np.concatenate([first, self.sample(grid[:, half - 1], middle, grid[:, half:])], 1)
 
     def until_stop(
         self,
@@ -128,13 +178,17 @@ class TaylorBatches:
         guard = np.minimum(now[rows] + GUARD_S, until[rows])
         ends[rows] = self.advance(now[rows], ends[rows], guard, thrust.of(rows))
         now[rows] = guard
-        rows = np.flatnonzero(~(until <= now))
-        if len(rows):
-            lanes = self._lanes(rows, now, ends, until, thrust, event)
-            found = _through(_integrator("stop", self.tolerance), lanes, _to_the_stop, 9)
+        left = np.flatnonzero(~(until <= now))
+        for among, begin, end in self._windows(left, now.copy(), until):
+            rows = among[~stopped[among]]
+            if not len(rows):
+                break
+            lanes = self._lanes(rows, begin, ends, end, thrust, event)
+            ta = _integrator("stop", self.tolerance, self._terms)
+            found = _through(ta, lanes, _to_the_stop, 9)
             ends[rows] = self._physical(found[:, :-2], ends[rows])
             stopped[rows] = found[:, -1] == 1.0
-            ended = np.where(stopped[rows], now[rows] + found[:, -2] * self._time, until[rows])
+            ended = np.where(stopped[rows], begin[rows] + found[:, -2] * self._time, end[rows])
             now[rows] = np.where(np.isnan(found[:, -1]), np.nan, ended)
         return AdvanceBatch(now, ends, stopped)
 
@@ -151,15 +205,20 @@ class TaylorBatches:
         """What the integrators fly, at gm = radius = 1, of the lanes `rows`."""
         states = states[rows]
         start = states[:, :6] / self._scale
-        pars = np.zeros((len(rows), 3 if thrust is None else 11 if event is None else 18))
-        pars[:, ZONAL] = self.gravity[2:]
+        used = 3 if thrust is None else 11 if event is None else 18
+        pars = np.zeros((len(rows), max(used, self._terms.parameters)))
+        pars[:, ZONAL] = self.gravity.zonals
         if thrust is not None:
             start = np.concatenate([start, np.ones((len(rows), 1))], axis=1)
             pars[:, THRUST] = self._push(thrust.of(rows), states[:, 6])
         if event is not None:
             pars[:, EVENT] = event[rows]
-        spans = until[rows].T - times[rows]
-        return _Lanes(start, pars, spans.T.reshape(len(rows), -1) / self._time)
+        spans = (until[rows].T - times[rows]).T.reshape(len(rows), -1)
+        if self._terms.parameters:
+            pars[:, TIDE:] = outer_parameters(
+                self.gravity, times[rows], spans[:, -1], states[:, :3]
+            )
+        return _Lanes(start, pars, spans / self._time)
 
     def _push(self, thrust: ThrustBatch, mass: Array) -> Array:
         push = np.zeros((len(mass), 8))
@@ -213,12 +272,28 @@ class _Lanes(NamedTuple):
 
 
 @cache
-def _integrator(kind: str, tolerance: float) -> Any:
+def _integrator(kind: str, tolerance: float, terms: Terms) -> Any:
     """Compile one batch integrator: "coast", "burn" or "stop" (a burn that a stop may end)."""
-    equations = motion_equations(thrusting=kind != "coast")
+    equations = motion_equations(thrusting=kind != "coast", terms=terms)
     events = [hy.t_event_batch(stop_expression())] if kind == "stop" else []
+    events += _shadow_events(terms)
     start = np.ones((len(equations), LANES))
-    return hy.taylor_adaptive_batch(equations, start, tol=tolerance, t_events=events)
+    return hy.taylor_adaptive_batch(
+        equations, start, tol=tolerance, t_events=events, **terms.compiling
+    )
+
+
+def _shadow_events(terms: Terms) -> list[Any]:
+    """An event at the shadow's edge that switches the push of sunlight and flies on."""
+    if not terms.sunlight:
+        return []
+
+    def switch(ta: Any, direction: int, lane: int) -> bool:
+        if not sun_ahead(ta.pars[:, lane], ta.state[:3, lane], ta.time[lane], terms):
+            ta.pars[LIT, lane] = lit_beyond(direction, ta.last_h[lane])
+        return True
+
+    return [hy.t_event_batch(shadow_expression(terms), callback=switch)]
 
 
 def _through(ta: Any, lanes: _Lanes, fly: _Group, width: int) -> Array:
@@ -254,6 +329,8 @@ def _to_the_end(ta: Any, start: Array, pars: Array, spans: Array) -> tuple[Array
     ends, reached = np.empty_like(start), np.empty_like(spans)
     state, par, now = ta.state, ta.pars, ta.time
     for g, span in enumerate(spans[:, 0].tolist()):
+        if ta.with_events:
+            ta.reset_cooldowns()
         ta.set_time(0.0)
         state[:] = start[g]
         par[:] = pars[g]
@@ -272,6 +349,8 @@ def _on_the_grid(ta: Any, start: Array, pars: Array, grid: Array) -> tuple[Array
     state, par = ta.state, ta.pars
     firsts = grid[:, 0].tolist()
     for g, first in enumerate(firsts):
+        if ta.with_events:
+            ta.reset_cooldowns()
         ta.set_time(0.0)
         state[:] = start[g]
         par[:] = pars[g]

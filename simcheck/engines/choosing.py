@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 from importlib.util import find_spec
 
-from simcheck.engines.base import Gravity, Propagator
+from simcheck.engines.base import Propagator
+from simcheck.engines.gravity import Gravity
 
 
 def fast_propagator(gravity: Gravity) -> Propagator:

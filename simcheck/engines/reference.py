@@ -11,17 +11,10 @@ from typing import Any
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import (
-    Advance,
-    Event,
-    Gravity,
-    Stop,
-    Thrust,
-    counted,
-    watched,
-)
+from simcheck.engines.base import Advance, Event, Stop, Thrust, counted, watched
+from simcheck.engines.gravity import Gravity
+from simcheck.engines.pulls import pull, unknown
 from simcheck.errors import FlightError
-from simcheck.kernels.perturbations import zonal_acceleration
 from simcheck.kernels.vectors import dot, rsw_frame
 
 _SCAN_POINTS = 8  # looks a step of the integrator at which an event function is examined
@@ -88,11 +81,13 @@ class ReferencePropagator:
 
         if not np.all(np.isfinite(state)):  # solve_ivp would not come back
             raise FlightError(f"an arc from {time:.3f} s starts at no place: {state}")
+        if missing := unknown(self.gravity, time, until):
+            raise FlightError(missing)
         r = np.linalg.norm(state[:3])
         v = max(np.linalg.norm(state[3:6]), np.sqrt(self.gravity.gm / r))
         scale = np.array([r] * 3 + [v] * 3 + [state[6]])
         solution = solve_ivp(
-            lambda _, y: self._rates(y, thrust),
+            lambda t, y: self._rates(t, y, thrust),
             (time, until),
             np.asarray(state, dtype=np.float64),
             method="DOP853",
@@ -104,12 +99,11 @@ class ReferencePropagator:
             raise FlightError(f"an arc from {time:.3f} s broke down: {solution.message}")
         return solution
 
-    def _rates(self, y: Array, thrust: Thrust | None) -> Array:
-        gm, radius, j2, j3, j4 = self.gravity
+    def _rates(self, time: float, y: Array, thrust: Thrust | None) -> Array:
         r, v = y[:3], y[3:6]
-        acceleration = -gm / dot(r, r) ** 1.5 * r
-        if j2 or j3 or j4:
-            acceleration = acceleration + zonal_acceleration(r, gm, radius, j2, j3, j4)
+        acceleration = -self.gravity.gm / dot(r, r) ** 1.5 * r
+        if not self.gravity.point_mass:
+            acceleration = acceleration + pull(self.gravity, time, r)
         flow = 0.0
         if thrust is not None:
             direction = thrust.direction

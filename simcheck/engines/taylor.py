@@ -14,21 +14,29 @@ import heyoka as hy
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import (
-    Advance,
-    Event,
-    Gravity,
-    Stop,
-    Thrust,
-    counted,
-    watched,
+from simcheck.engines.base import Advance, Event, Stop, Thrust, counted, watched
+from simcheck.engines.equations import (
+    EVENT,
+    LIT,
+    THRUST,
+    TIDE,
+    ZONAL,
+    Terms,
+    apsis_expression,
+    lit_beyond,
+    motion_equations,
+    plane_expression,
+    set_outer,
+    shadow_expression,
+    stop_expression,
+    sun_ahead,
+    terms_of,
 )
+from simcheck.engines.gravity import Gravity
+from simcheck.engines.pulls import ends_of_arcs, longest_arc, unknown
 from simcheck.errors import FlightError
 
 TOLERANCE = 1e-16
-ZONAL = slice(0, 3)
-THRUST = slice(3, 11)  # thrust acceleration at unit mass, flow, inertial (3), rsw (3)
-EVENT = slice(11, 18)
 GUARD_S = 1e-3  # flown without looking for the stop, where a burn begins exactly on it
 
 
@@ -43,7 +51,7 @@ class TaylorPropagator:
         self._time = np.sqrt(gravity.radius**3 / gravity.gm)
         speed = self._length / self._time
         self._scale = np.array([self._length] * 3 + [speed] * 3 + [1.0])
-        self._zonal = np.array([gravity.j2, gravity.j3, gravity.j4])
+        self._terms, self._longest = terms_of(gravity), longest_arc(gravity)
 
     def advance(
         self,
@@ -60,8 +68,20 @@ class TaylorPropagator:
             time, state, _ = self.advance(time, state, min(time + GUARD_S, until), thrust)
             if time >= until:
                 return Advance(time, state, False)
-        ta = _integrator("coast" if thrust is None else "stop" if stop else "burn")
-        self._prepare(ta, state, thrust)
+        found = Advance(time, state, False)
+        for end in ends_of_arcs(time, until, self._longest):
+            found = self._arc(found.time, found.state, end, thrust, stop)
+            if found.stopped:
+                break
+        return found
+
+    def _arc(
+        self, time: float, state: Array, until: float, thrust: Thrust | None, stop: Stop | None
+    ) -> Advance:
+        """A part of an arc over which one polynomial gives where each other body is."""
+        kind = "coast" if thrust is None else "stop" if stop else "burn"
+        ta = _integrator(kind, self._terms)
+        self._prepare(ta, time, state, until, thrust)
         if stop is not None and thrust is not None:
             ta.pars[EVENT] = self._event_parameters(stop)
         outcome = ta.propagate_until((until - time) / self._time)[0]
@@ -75,8 +95,10 @@ class TaylorPropagator:
         """See the contract in `simcheck.engines.base`."""
         if len(times) == 0:
             return np.empty((0, 7))
-        ta = _integrator("coast")
-        self._prepare(ta, state, None)
+        if not abs(times[-1] - time) <= self._longest:
+            return self._sample_in_parts(time, state, times)
+        ta = _integrator("coast", self._terms)
+        self._prepare(ta, time, state, float(times[-1]), None)
         grid = (np.asarray(times, dtype=np.float64) - time) / self._time
         skip = int(grid[0] > 0.0)  # the grid has to begin where the state is
         rows = ta.propagate_grid(np.concatenate([np.zeros(skip), grid]))[-1][skip:]
@@ -85,33 +107,60 @@ class TaylorPropagator:
             raise FlightError(f"the Taylor integration of a coast from {time:.3f} s broke down")
         return np.concatenate([rows, np.full((len(rows), 1), state[6])], axis=1)
 
+    def _sample_in_parts(self, time: float, state: Array, times: Array) -> Array:
+        """Half the samples from the last state of the other half, until each fits a window."""
+        half = len(times) // 2
+        if half == 0:
+            return self.advance(time, state, float(times[0])).state[None]
+        first = self.sample(time, state, times[:half])
+        return np.concatenate([first, self.sample(float(times[half - 1]), first[-1], times[half:])])
+
     def passages(self, time: float, state: Array, until: float, normal: Array) -> list[Event]:
         """See the contract in `simcheck.engines.base`."""
         nodes, apsides = watched(state, normal, self.gravity)
         if until <= time or not (nodes or apsides):
             return []
-        ta, found = _event_integrator(nodes, apsides)
+        hits: list[tuple[bool, float, Array]] = []
+        begin, there = time, state
+        for end in ends_of_arcs(time, until, self._longest):
+            found, ended = self._passed(begin, there, end, normal, (nodes, apsides))
+            hits += found
+            begin, there = end, ended
+        return counted(hits, time, state, self.gravity)
+
+    def _passed(
+        self, time: float, state: Array, until: float, normal: Array, which: tuple[bool, bool]
+    ) -> tuple[list[tuple[bool, float, Array]], Array]:
+        """Whether a node, time and state of each passage in one window, and the window's end."""
+        ta, found = _event_integrator(*which, self._terms)
         found.clear()
-        self._prepare(ta, state, None)
-        if nodes:
+        self._prepare(ta, time, state, until, None)
+        if which[0]:
             ta.pars[EVENT.start : EVENT.start + 3] = normal
         outcome = ta.propagate_until((until - time) / self._time)[0]
         if outcome != hy.taylor_outcome.time_limit:
             raise FlightError(f"the Taylor integration of a coast from {time:.3f} s broke down")
+        ended = self._leave(ta, state, None)
         times, row_of = np.unique([time + t * self._time for _, t in found], return_inverse=True)
         rows = self.sample(time, state, times)
-        hits = [
+        return [
             (index == 0, float(times[row]), rows[row])
             for (index, _), row in zip(found, row_of, strict=True)
-        ]
-        return counted(hits, time, state, self.gravity)
+        ], ended
 
-    def _prepare(self, ta: Any, state: Array, thrust: Thrust | None) -> None:
+    def _prepare(
+        self, ta: Any, time: float, state: Array, until: float, thrust: Thrust | None
+    ) -> None:
         if ta.with_events:
             ta.reset_cooldowns()
         ta.time = 0.0
         ta.pars[:] = 0.0
-        ta.pars[ZONAL] = self._zonal
+        ta.pars[ZONAL] = self.gravity.zonals
+        if self._terms.parameters:
+            outer = ta.pars[TIDE : self._terms.parameters]
+            set_outer(outer, self.gravity, self._terms, time, until - time, state[:3])
+            if outer[-1] != outer[-1]:  # NaN
+                raise FlightError(unknown(self.gravity, time, until))
         ta.state[:] = (state / self._scale)[: len(ta.state)]
         if thrust is None:
             return
@@ -145,103 +194,42 @@ class TaylorPropagator:
 
 
 @cache
-def _integrator(kind: str) -> Any:
+def _integrator(kind: str, terms: Terms) -> Any:
     """Compile one integrator: "coast", "burn" or "stop" (a burn that a stop may end)."""
-    equations = motion_equations(thrusting=kind != "coast")
+    equations = motion_equations(thrusting=kind != "coast", terms=terms)
     events = [hy.t_event(stop_expression())] if kind == "stop" else []
-    return hy.taylor_adaptive(equations, [1.0] * len(equations), tol=TOLERANCE, t_events=events)
+    events += shadow_events(terms)
+    start = [1.0] * len(equations)
+    return hy.taylor_adaptive(equations, start, tol=TOLERANCE, t_events=events, **terms.compiling)
 
 
 @cache
-def _event_integrator(nodes: bool, apsides: bool) -> tuple[Any, list[tuple[int, float]]]:
+def _event_integrator(
+    nodes: bool, apsides: bool, terms: Terms
+) -> tuple[Any, list[tuple[int, float]]]:
     """A coasting integrator that notes (0, time) at each node and (1, time) at each apsis."""
     found: list[tuple[int, float]] = []
     events = []
     if nodes:
         note = lambda ta, t, d: found.append((0, t))  # noqa: E731
-        events.append(hy.nt_event(_plane_expression(), note))
+        events.append(hy.nt_event(plane_expression(), note))
     if apsides:
         mark = lambda ta, t, d: found.append((1, t))  # noqa: E731
-        events.append(hy.nt_event(_apsis_expression(), mark))
-    equations = motion_equations(thrusting=False)
-    ta = hy.taylor_adaptive(equations, [1.0] * 6, tol=TOLERANCE, nt_events=events)
+        events.append(hy.nt_event(apsis_expression(), mark))
+    equations = motion_equations(thrusting=False, terms=terms)
+    kinds = {"nt_events": events, "t_events": shadow_events(terms)}
+    ta = hy.taylor_adaptive(equations, [1.0] * 6, tol=TOLERANCE, **kinds, **terms.compiling)
     return ta, found
 
 
-def motion_equations(*, thrusting: bool) -> list[Any]:
-    """Rates of x, y, z, vx, vy, vz and, of a burn, of m; the parameters are laid out above."""
-    r = hy.make_vars("x", "y", "z")
-    v = hy.make_vars("vx", "vy", "vz")
-    acceleration = _gravity(r)
-    if not thrusting:
-        return [*zip(r, v, strict=True), *zip(v, acceleration, strict=True)]
-    m = hy.make_vars("m")
-    h, rn, hn = _cross(r, v), hy.sqrt(_dot(r, r)), hy.sqrt(_dot(_cross(r, v), _cross(r, v)))
-    s = _cross(h, r)
-    first = THRUST.start
-    push = hy.par[first] / m
-    fixed = [hy.par[first + 2 + i] for i in range(3)]
-    turning = [hy.par[first + 5 + i] for i in range(3)]
-    thrust = [
-        push
-        * (
-            fixed[i]
-            + turning[0] * r[i] / rn
-            + turning[1] * s[i] / (rn * hn)
-            + turning[2] * h[i] / hn
-        )
-        for i in range(3)
-    ]
-    total = [a + b for a, b in zip(acceleration, thrust, strict=True)]
-    return [
-        *zip(r, v, strict=True),
-        *zip(v, total, strict=True),
-        (m, -hy.par[first + 1]),
-    ]
+def shadow_events(terms: Terms) -> list[Any]:
+    """An event at the shadow's edge that switches the push of sunlight and flies on."""
+    if not terms.sunlight:
+        return []
 
+    def switch(ta: Any, direction: int) -> bool:
+        if not sun_ahead(ta.pars, ta.state[:3], ta.time, terms):
+            ta.pars[LIT] = lit_beyond(direction, ta.last_h)
+        return True
 
-def _gravity(r: list[Any]) -> list[Any]:
-    """Point mass and zonal terms at gm = radius = 1; the kernel `zonal_acceleration` explains."""
-    j2, j3, j4 = (hy.par[i] for i in range(3))
-    r2 = _dot(r, r)
-    rn = hy.sqrt(r2)
-    s = r[2] / rn
-    u = s * s  # products, since the series of a general power divides by s, zero at the equator
-    p2, d2 = (3.0 * u - 1.0) / 2.0, 3.0 * s
-    p3, d3 = (5.0 * u - 3.0) * s / 2.0, (15.0 * u - 3.0) / 2.0
-    p4, d4 = (35.0 * u * u - 30.0 * u + 3.0) / 8.0, (35.0 * u - 15.0) * s / 2.0
-    b2, b3, b4 = j2 / r2, j3 / (r2 * rn), j4 / (r2 * r2)
-    radial = 3.0 * b2 * p2 + 4.0 * b3 * p3 + 5.0 * b4 * p4
-    polar = -(b2 * d2 + b3 * d3 + b4 * d4)
-    along = (radial - s * polar - 1.0) / (r2 * rn)
-    return [along * r[0], along * r[1], along * r[2] + polar / r2]
-
-
-def stop_expression() -> Any:
-    """The stop function at gm = radius = 1, of the parameters `EVENT`."""
-    r, v = hy.make_vars("x", "y", "z"), hy.make_vars("vx", "vy", "vz")
-    h = _cross(r, v)
-    h2 = _dot(h, h)
-    p = [hy.par[EVENT.start + i] for i in range(7)]
-    energy = _dot(v, v) / 2.0 - 1.0 / hy.sqrt(_dot(r, r))
-    return p[0] * energy + _dot(p[1:4], h) + p[4] * hy.sqrt(h2) + p[5] * h2 + p[6]
-
-
-def _plane_expression() -> Any:
-    return _dot([hy.par[EVENT.start + i] for i in range(3)], hy.make_vars("x", "y", "z"))
-
-
-def _apsis_expression() -> Any:
-    return _dot(hy.make_vars("x", "y", "z"), hy.make_vars("vx", "vy", "vz"))
-
-
-def _dot(a: list[Any], b: list[Any]) -> Any:
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
-
-
-def _cross(a: list[Any], b: list[Any]) -> list[Any]:
-    return [
-        a[1] * b[2] - a[2] * b[1],
-        a[2] * b[0] - a[0] * b[2],
-        a[0] * b[1] - a[1] * b[0],
-    ]
+    return [hy.t_event(shadow_expression(terms), callback=switch)]

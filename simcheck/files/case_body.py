@@ -13,7 +13,7 @@ from simcheck.records.case import Body, Force
 
 FORCES = ("j2", "j3", "j4", "third-bodies", "sunlight-pressure")
 _CASE_FILE = "case file"
-_NUMBERS = ("gm", "radius", "j2", "j3", "j4", "rotation_period")
+_NUMBERS = ("gm", "radius", "j2", "j3", "j4", "rotation_period", "prime_meridian")
 
 
 def read_body(top: Table) -> tuple[Body | None, tuple[Force, ...]]:
@@ -26,6 +26,7 @@ def read_body(top: Table) -> tuple[Body | None, tuple[Force, ...]]:
     body = _base(table, name, given)
     if body is not None:
         body = _with_numbers(body, given)
+        _check_meridian(table, body)
     forces = cast("list[Force]", table.words("forces", FORCES))
     if body is not None:
         for force in forces:
@@ -43,6 +44,7 @@ def _given_numbers(table: Table) -> dict[str, float]:
         "j3": table.number("j3", "3.1e-5", default=0.0, above=-1.0, below=1.0),
         "j4": table.number("j4", "-1.5e-5", default=0.0, above=-1.0, below=1.0),
         "rotation_period": table.quantity("rotation_period", "time", "24.623 h", default=0.0),
+        "prime_meridian": table.quantity("prime_meridian", "angle", "30 deg", default=0.0),
     }
     if table.has("rotation_period") and numbers["rotation_period"] == 0.0:
         table.fault("rotation_period", "expected a time other than 0; leave it out if unknown")
@@ -88,8 +90,19 @@ def _with_numbers(body: Body, given: dict[str, float]) -> Body:
         j3=given.get("j3", j3),
         j4=given.get("j4", j4),
         rotation_period_s=given.get("rotation_period", body.rotation_period_s),
+        prime_meridian_rad=given.get("prime_meridian", body.prime_meridian_rad),
         sources=sources | {key: _CASE_FILE for key in _NUMBERS if key in given},
     )
+
+
+def _check_meridian(table: Table, body: Body) -> None:
+    """A prime meridian needs a spin to be somewhere later."""
+    if table.has("prime_meridian") and body.rotation_period_s is None:
+        table.fault(
+            "prime_meridian",
+            f"has no effect: how fast {body.name} turns is unknown; write "
+            'rotation_period = "24.623 h" beside it',
+        )
 
 
 def _check_force(table: Table, force: Force, body: Body) -> None:

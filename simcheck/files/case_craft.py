@@ -62,9 +62,26 @@ def read_craft(
     )
     if table is None:
         return None
+    return read_one(table, ring, body, limits, epoch)
+
+
+def read_one(
+    table: Table,
+    ring: RingNumbers | None,
+    body: Body | None,
+    limits: Limits,
+    epoch: str | None,
+    *,
+    any_slot: bool = False,
+) -> CraftRead:
+    """A craft's table. any_slot: it may leave its slot open, which then is None."""
     slots = None if ring is None else ring.slots
     name = table.text("name", "R4")
-    slot = table.whole("slot", "3", default=0 if slots == 1 else None)
+    slot = None
+    if not any_slot or table.has("slot"):
+        slot = table.whole("slot", "3", default=0 if slots == 1 else None)
+    else:
+        table.raw("slot")
     if slot is not None:
         check_slot(table, slot, slots)
     craft = CraftRead(

@@ -58,13 +58,21 @@ _TABLES: frozenset[tuple[str, ...]] = frozenset(
         ("craft",),
         ("craft", "orbit"),
         ("craft", "state"),
+        ("craft", "engine"),
+        ("craft", "thrusters"),
+        ("assign",),
         ("engine",),
         ("thrusters",),
+        ("third_body",),
+        ("sunlight",),
         ("errors",),
         ("operations",),
         ("dispersion",),
         ("tolerance",),
         ("limits",),
+        ("network",),
+        ("network", "link"),
+        ("site",),
     }
 )
 
@@ -77,7 +85,7 @@ def _name(path: Path, table: bool) -> str:
     tables = ".".join(_plain(word) for word in (words[:-1] if key else words))
     if not tables:
         return key
-    single = not numbers or tables != "ring.member"
+    single = not numbers or tables not in {"ring.member", "craft", "third_body", "site"}
     head = f"[{tables}]" if single else f"[[{tables}]]"
     return " ".join([head, *(f"#{number}" for number in numbers), *([key] if key else [])])
 

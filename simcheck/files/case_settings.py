@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal, cast
 
+from simcheck.files.case_faults import shown
 from simcheck.files.case_tables import Table
 from simcheck.files.units import UnitError, parse, split_revolutions
 from simcheck.records.case import (
@@ -18,6 +19,10 @@ from simcheck.records.case import (
     Replan,
     Tolerance,
 )
+from simcheck.records.fleet import MINIMISE, AssignAim, Minimise, RingAngle
+from simcheck.records.hold import HoldAim
+
+SHORTEST_HOLD_S, LONGEST_HOLD_S = 86400.0, 20 * 365.25 * 86400.0
 
 
 def read_limits(top: Table, body: Body | None) -> Limits:
@@ -172,6 +177,19 @@ def _is_speed(given: object) -> bool:
         return False
 
 
+def read_assign(top: Table) -> AssignAim:
+    """[assign]: what `simcheck assign` makes least, and whether the ring may be turned."""
+    table = top.table("assign")
+    if table is None:
+        return AssignAim()
+    aim = AssignAim(
+        minimise=cast("Minimise", table.choice("minimise", MINIMISE, MINIMISE[0])),
+        ring_angle=cast("RingAngle", table.choice("ring_angle", ("fixed", "free"), "fixed")),
+    )
+    table.close()
+    return aim
+
+
 def read_tolerance(top: Table) -> Tolerance:
     """[tolerance], which must name something to judge."""
     example = 'phase = "0.5 deg", period = "5 s", eccentricity = 0.002 or plane = "0.1 deg"'
@@ -193,3 +211,17 @@ def read_tolerance(top: Table) -> Tolerance:
         eccentricity=eccentricity if table.has("eccentricity") else None,
         plane_rad=plane if table.has("plane") else None,
     )
+
+
+def read_hold(top: Table) -> HoldAim:
+    """[hold]."""
+    table = top.table("hold")
+    if table is None:
+        return HoldAim()
+    usual = HoldAim().duration_s
+    asked = table.quantity("duration", "time", "2 yr", default=usual)
+    if math.isfinite(asked) and not SHORTEST_HOLD_S <= asked <= LONGEST_HOLD_S:
+        given = shown(table.raw("duration"))
+        table.fault("duration", f'expected 1 day to 20 years, got {given}; write duration = "2 yr"')
+    table.close()
+    return HoldAim(duration_s=asked)

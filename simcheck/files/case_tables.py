@@ -31,6 +31,11 @@ class Table:
         self._know(key)
         return self._data.get(key)
 
+    @property
+    def data(self) -> Mapping[str, object]:
+        """The table as the file has it; nothing is checked."""
+        return self._data
+
     def has(self, key: str) -> bool:
         """Whether the file gives the key."""
         return key in self._data

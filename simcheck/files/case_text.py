@@ -17,6 +17,8 @@ import numpy as np
 from simcheck.arrays import Array
 from simcheck.bodies import built_in
 from simcheck.errors import InputError
+from simcheck.files.case_network import network_tables
+from simcheck.files.case_sky import sky_tables
 from simcheck.files.settings_text import (
     LENGTHS,
     TIMES,
@@ -25,6 +27,7 @@ from simcheck.files.settings_text import (
     dispersion_keys,
     engine_keys,
     errors_keys,
+    hold_keys,
     in_unit,
     limits_keys,
     number_of,
@@ -51,6 +54,7 @@ _CONSTANTS = {
     "j3": ("j3", "", ()),
     "j4": ("j4", "", ()),
     "rotation_period": ("rotation_period_s", "time", TIMES),
+    "prime_meridian": ("prime_meridian_rad", "angle", ("deg", "rad")),
 }
 
 
@@ -70,6 +74,9 @@ def as_toml(case: Case) -> str:
         ("[dispersion]", dispersion_keys(case.dispersion)),
         ("[tolerance]", tolerance_keys(case.tolerance)),
         ("[limits]", limits_keys(case.limits)),
+        ("[hold]", hold_keys(case.hold)),
+        *network_tables(case.network),
+        *sky_tables(case.sky),
     ]
     blocks = []
     for name, keys in tables:
@@ -102,6 +109,8 @@ def _body(case: Case) -> Keys:
             continue
         if zonal and value == 0.0 and not known:
             continue
+        if key == "prime_meridian" and usual and body.sources.get(key) != "case file":
+            continue  # it comes from the epoch
         yield key, quoted(value, kind, units) if kind else repr(float(value))
     yield "forces", json.dumps(list(case.forces))
 

@@ -11,29 +11,54 @@ from __future__ import annotations
 import datetime
 import hashlib
 import re
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
 
 from simcheck.files.case_body import read_body
 from simcheck.files.case_craft import CraftRead, read_craft
 from simcheck.files.case_faults import shown
-from simcheck.files.case_later import refuse_later
 from simcheck.files.case_motion import Motion
+from simcheck.files.case_network import read_network
 from simcheck.files.case_ring import MemberRead, RingNumbers, check_neighbours, read_ring
 from simcheck.files.case_settings import (
+    read_assign,
     read_dispersion,
     read_engine,
     read_errors,
+    read_hold,
     read_limits,
     read_operations,
     read_tolerance,
 )
+from simcheck.files.case_sky import SkyRead, check_sky, in_sky, read_sky
 from simcheck.files.case_tables import Table
 from simcheck.files.plain_text import read_bytes
 from simcheck.files.toml_tables import parsed
-from simcheck.records.case import Body, Case, Craft, Engine, Member, Ring
+from simcheck.records.case import (
+    Body,
+    Case,
+    Craft,
+    DispersionAim,
+    Engine,
+    Errors,
+    Force,
+    Limits,
+    Member,
+    Operations,
+    Ring,
+    Tolerance,
+)
+from simcheck.records.fleet import AssignAim
+from simcheck.records.hold import HoldAim
+from simcheck.records.network import NetworkAim
 
 _EPOCH = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2}(\.\d+)?)?", re.ASCII)
+_SEVERAL = (
+    "expected one table, got a list of tables: craft that are assigned to slots are for `simcheck"
+    " assign`; write [craft] once, with its slot"
+)
 
 
 def load_case(path: str | Path) -> Case:
@@ -41,52 +66,130 @@ def load_case(path: str | Path) -> Case:
 
     Raises InputError with one line a fault where the file cannot be read or is wrong.
     """
+    content, top = opened(path)
+    around = read_around(top)
+    craft = None
+    if lists_craft(top):
+        top.fault("craft", _SEVERAL)
+    else:
+        craft = read_craft(top, around.ring, around.body, around.limits, around.epoch)
+    if craft is not None:
+        check_neighbours(around.members, craft.name, craft.slot)
+    around.close(None if craft is None else craft.start.epoch)
+    craft = cast("CraftRead", craft)
+    return case_of(around, craft, str(path), digest(content, craft.start.content))
+
+
+@dataclass(frozen=True)
+class Around:
+    """What a file says beside its craft, as far as it could be read; None after a fault."""
+
+    top: Table
+    title: str | None
+    epoch: str | None
+    body: Body | None
+    forces: tuple[Force, ...]
+    limits: Limits
+    ring: RingNumbers | None
+    members: list[MemberRead]
+    engine: Engine | None
+    thrusters: Engine | None
+    errors: Errors
+    operations: Operations
+    dispersion: DispersionAim
+    tolerance: Tolerance
+    aim: AssignAim
+    network: NetworkAim
+    hold: HoldAim
+    sky: SkyRead
+
+    def close(self, epoch: str | None = None) -> None:
+        """Raise InputError with every fault of the file, unknown keys among them, if any.
+
+        epoch: that of the craft's message, which is the case's where the file gives none.
+        """
+        self.top.close()
+        check_sky(self.top, self.body, self.forces, self.limits, self.epoch or epoch)
+        self.top.faults.raise_any()
+
+
+def opened(path: str | Path) -> tuple[bytes, Table]:
+    """The bytes of a case file and its tables. Raises InputError where it is not TOML."""
     content = read_bytes(path, "case file")
     start = 'start it with [case] and title = "..."'
     data, faults = parsed(content, str(path), start)
-    top = Table(faults, (), data)
-    head = _read_head(top)
+    return content, Table(faults, (), data)
+
+
+def lists_craft(top: Table) -> bool:
+    """Whether the file has [[craft]] rather than [craft]."""
+    given = top.raw("craft")
+    return isinstance(given, list) and all(isinstance(one, Mapping) for one in given)
+
+
+def read_around(top: Table, *, engine_needed: bool = True) -> Around:
+    """Read every table but the craft's; engine_needed: whether [engine] must be there."""
+    title, epoch = _read_head(top)
     body, forces = read_body(top)
     limits = read_limits(top, body)
     ring, members = read_ring(top, body, limits)
-    craft = read_craft(top, ring, body, limits, head[1])
-    if craft is not None:
-        check_neighbours(members, craft.name, craft.slot)
-    engine = read_engine(top, "engine")
-    thrusters = read_engine(top, "thrusters")
-    errors = read_errors(top)
-    operations = read_operations(top)
-    dispersion = read_dispersion(top)
-    tolerance = read_tolerance(top)
-    top.close()
-    refuse_later(data, faults)
-    faults.raise_any()
-    return Case(
-        title=str(head[0]),
-        epoch=head[1] or cast("CraftRead", craft).start.epoch,
-        body=cast("Body", body),
+    top.raw("craft")
+    return Around(
+        top=top,
+        title=title,
+        epoch=epoch,
+        body=body,
         forces=forces,
-        ring=_ring(cast("RingNumbers", ring)),
-        members=tuple(_member(member) for member in members),
-        craft=_craft(cast("CraftRead", craft)),
-        engine=cast("Engine", engine),
-        thrusters=thrusters,
-        errors=errors,
-        operations=operations,
-        dispersion=dispersion,
-        tolerance=tolerance,
         limits=limits,
-        path=str(path),
-        inputs_sha256=_digest(content, cast("CraftRead", craft).start.content),
+        ring=ring,
+        members=members,
+        engine=read_engine(top, "engine") if engine_needed or top.has("engine") else None,
+        thrusters=read_engine(top, "thrusters"),
+        errors=read_errors(top),
+        operations=read_operations(top),
+        dispersion=read_dispersion(top),
+        tolerance=read_tolerance(top),
+        aim=read_assign(top),
+        network=read_network(top, body),
+        hold=read_hold(top),
+        sky=read_sky(top, body, forces, limits),
     )
 
 
-def _digest(content: bytes, message: bytes) -> str:
-    """SHA-256 of the case file, and of the file that it takes the craft's state from, if any."""
-    digest = hashlib.sha256(content)
-    if message:
-        digest.update(b"\0" + message)  # a zero byte is in neither
-    return digest.hexdigest()
+def case_of(around: Around, craft: CraftRead, path: str, sha256: str) -> Case:
+    """The case of a file without faults."""
+    epoch = around.epoch or craft.start.epoch
+    body = cast("Body", around.body)
+    body, sky = in_sky(body, around.forces, around.limits, epoch, around.sky)
+    return Case(
+        title=str(around.title),
+        epoch=epoch,
+        body=body,
+        forces=around.forces,
+        ring=_ring(cast("RingNumbers", around.ring)),
+        members=tuple(_member(member) for member in around.members),
+        craft=_craft(craft),
+        engine=cast("Engine", around.engine),
+        thrusters=around.thrusters,
+        errors=around.errors,
+        operations=around.operations,
+        dispersion=around.dispersion,
+        tolerance=around.tolerance,
+        limits=around.limits,
+        network=around.network,
+        hold=around.hold,
+        sky=sky,
+        path=path,
+        inputs_sha256=sha256,
+    )
+
+
+def digest(content: bytes, *messages: bytes) -> str:
+    """SHA-256 of the case file, and of the files that it takes states from, if any."""
+    found = hashlib.sha256(content)
+    for message in filter(None, messages):
+        found.update(b"\0" + message)  # a zero byte is in neither
+    return found.hexdigest()
 
 
 def _read_head(top: Table) -> tuple[str | None, str | None]:

@@ -18,7 +18,7 @@ from simcheck.dispersing.flights import Job
 from simcheck.errors import InputError
 from simcheck.files.records_json import write_record
 from simcheck.files.whole_file import write_whole
-from simcheck.records.dispersion import COLUMNS, ROW, Rows
+from simcheck.records.dispersion import COLUMNS, Columns, Rows, row_of
 from simcheck.version import VERSION
 
 _RUN = "run.json"
@@ -28,13 +28,15 @@ _LONGEST_HEADER = 1000
 class ChunkStore:
     """Chunks of one run in one folder. Raises InputError where the folder holds another run's."""
 
-    def __init__(self, folder: str | Path, about: dict[str, Any]) -> None:
-        self.folder = Path(folder)
+    def __init__(
+        self, folder: str | Path, about: dict[str, Any], columns: Columns = COLUMNS
+    ) -> None:
+        self.folder, self.row = Path(folder), row_of(columns)
         run = {
             "schema": "simcheck.run/1",
             "simcheck": VERSION,
             **about,
-            "columns": [list(column[:3]) for column in COLUMNS],
+            "columns": [list(column[:3]) for column in columns],
         }
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
@@ -68,9 +70,9 @@ class ChunkStore:
             return None
         if not isinstance(header, dict) or header.get("sha256") != _digest(data):
             return None
-        if len(data) != header.get("rows", -1) * ROW.itemsize:
+        if len(data) != header.get("rows", -1) * self.row.itemsize:
             return None
-        return np.frombuffer(data, dtype=ROW)
+        return np.frombuffer(data, dtype=self.row)
 
     def keep(self, first: int, rows: Rows) -> None:
         """Write a chunk. Raises OSError where the disk takes no more; what is there stays."""

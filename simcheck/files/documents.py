@@ -16,8 +16,10 @@ from simcheck.judging import limit_uses
 from simcheck.measuring import REVOLUTIONS, SAMPLES, RingMotion
 from simcheck.records.advice import Advice
 from simcheck.records.case import Case
-from simcheck.records.dispersion import COLUMNS, Dispersion
+from simcheck.records.dispersion import Dispersion, columns_of
+from simcheck.records.fleet import Assignment, Fleet
 from simcheck.records.flight import Flight, Verdict
+from simcheck.records.hold import Hold
 from simcheck.records.plan import Plan
 from simcheck.records.quantities import listed_tolerances
 from simcheck.records.setback import Setback
@@ -82,8 +84,29 @@ def dispersion_document(case: Case, plan: Plan, found: Dispersion, ring: RingMot
         "plan": write_record(plan),
         **write_record(found),
         "columns": [
-            dict(zip(("name", "type", "unit", "meaning"), c, strict=True)) for c in COLUMNS
+            dict(zip(("name", "type", "unit", "meaning"), c, strict=True)) for c in columns_of(case)
         ],
+    }
+
+
+def assignment_document(fleet: Fleet, found: Assignment, ring: RingMotion) -> Document:
+    """What `assign --json` prints: who goes where, each with plan, flight and verdict."""
+    return {
+        **_common("simcheck.assign/1", fleet.base, ring),
+        **write_record(found),
+        "tolerance": listed_tolerances(fleet.base.tolerance),
+    }
+
+
+def hold_document(case: Case, plan: Plan | None, found: Hold, ring: RingMotion) -> Document:
+    """What `hold --json` prints: the plan that was flown, if any, and the ring that follows."""
+    return {
+        **_common("simcheck.hold/1", case, ring),
+        "plan": None if plan is None else write_record(plan),
+        **write_record(found),
+        "first_days": found.first_days,
+        "verdict": "holds" if found.first_days is None else "kept" if found.kept else "lost",
+        "tolerance": listed_tolerances(case.tolerance),
     }
 
 

@@ -20,8 +20,9 @@ from typing import NamedTuple
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import G0, Propagator, Steering, Thrust, gravity_of
+from simcheck.engines.base import G0, Propagator, Steering, Thrust
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import FlightError
 from simcheck.files.epochs import Instant
 from simcheck.files.kvn import KvnFaults

@@ -3,22 +3,27 @@
 Of a plan the burns are those commanded, of a flight with errors those made. MAN_BASIS goes through
 the life of a plan: CANDIDATE when it was only computed (`plan`) or its perfect flight is outside,
 PLANNED when its perfect flight is within (`check`, `fly`), SIMULATED for burns as a flight with
-errors made them (`fly --sample`). DETERMINED and TELEMETRY, burns in the past found by tracking or
-on board, are never written: simcheck sees no such burn.
+errors made them (`fly --sample`): a simulated flight's burns are never estimated from tracking,
+which is what DETERMINED means. That is the basis of a burn that `trim` reconstructed from the
+states around it. TELEMETRY, burns found on board, is never written.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Literal, NamedTuple, TypeAlias
 
 import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.engines.base import G0
+from simcheck.kernels.vectors import norm
 from simcheck.records.case import Case, Engine, Errors
+from simcheck.records.estimate import Estimate
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan, Steering
+from simcheck.records.reconstruction import Reconstruction
 
 Basis: TypeAlias = Literal["CANDIDATE", "PLANNED", "SIMULATED"]
 
@@ -50,12 +55,16 @@ class Told(NamedTuple):
 
 
 class Content(NamedTuple):
-    """All that a message tells."""
+    """All that a message tells. over are burns of the past; state is where it begins if not at the
+    case's epoch with its craft.
+    """
 
     case: Case
     basis: Basis
     burns: tuple[Told, ...]
     note: str
+    over: tuple[Told, ...] = ()
+    state: Estimate | None = None
 
 
 def content_of(case: Case, plan: Plan, flight: Flight | None, verdict: Verdict | None) -> Content:
@@ -71,6 +80,51 @@ def content_of(case: Case, plan: Plan, flight: Flight | None, verdict: Verdict |
     within = verdict is not None and verdict.verdict == "within"
     note = f"Burns as commanded; a perfect flight of them is {'within' if within else 'OUTSIDE'}"
     return Content(case, "PLANNED" if within else "CANDIDATE", _commanded(case, plan), note)
+
+
+def content_from(
+    case: Case, estimate: Estimate, plan: Plan | None, made: Reconstruction | None
+) -> Content:
+    """What a message says from a measured state on: burns to do next, and the one just made.
+
+    A burn to do that has the name of the one made has a prime after it.
+    """
+    burns_said = "burns as planned; not flown" if plan is not None else "no burn to do"
+    note = f"From a measured state on; {burns_said}"
+    if plan is not None and estimate.mass_kg is not None:
+        dry = case.craft.dry_mass_kg
+        craft = replace(case.craft, propellant_kg=max(estimate.mass_kg - dry, 0.0))
+        case = replace(case, craft=craft)
+    burns = () if plan is None else _commanded(case, plan)
+    burnt = made is not None and bool(np.any(made.dv_m_s))
+    over = (_reconstructed(made),) if made is not None and burnt else ()
+    taken = {burn.label for burn in over}
+    burns = tuple(x._replace(label=f"{x.label}'") if x.label in taken else x for x in burns)
+    return Content(case, "CANDIDATE", burns, note, over, estimate)
+
+
+def _reconstructed(made: Reconstruction) -> Told:
+    size = float(norm(made.dv_m_s))
+    return Told(
+        made.burn,
+        made.purpose,
+        made.engine,
+        made.start_s,
+        made.duration_s,
+        made.mass_after_kg - made.mass_before_kg,
+        made.steering,
+        made.dv_m_s,
+        made.thrust_n,
+        made.isp_s,
+        None if made.covariance is None else _spread(made.dv_m_s / size, size, made.covariance),
+    )
+
+
+def _spread(along: Array, size: float, covariance: Array) -> Sigma:
+    """One-sigma errors of a Δv: along it as a share, across it on each of two axes."""
+    forward = float(along @ covariance @ along)
+    across = max(float(np.trace(covariance)) - forward, 0.0) / 2.0
+    return Sigma(math.sqrt(forward) / size, math.sqrt(across) / size)
 
 
 def _commanded(case: Case, plan: Plan) -> tuple[Told, ...]:

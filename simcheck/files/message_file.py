@@ -1,6 +1,7 @@
 """A plan or a flight written to a message, of the kind that the file's suffix says.
 
-`.opm` and `.ocm` hold the burns, `.oem` the states of a flight.
+`.opm` and `.ocm` hold the burns, `.oem` the states of a flight. Advice goes to an `.ocm`, the one
+kind that tells burns to come from burns of the past.
 """
 
 from __future__ import annotations
@@ -11,17 +12,20 @@ from pathlib import Path
 
 from simcheck.errors import InputError
 from simcheck.files.epochs import read_date
-from simcheck.files.message_content import content_of
+from simcheck.files.message_content import content_from, content_of
 from simcheck.files.ocm_write import ocm_text
 from simcheck.files.oem_write import needed, oem_text
 from simcheck.files.opm_write import opm_text
 from simcheck.files.whole_file import write_whole
+from simcheck.records.advice import Advice
 from simcheck.records.case import Case
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Plan
+from simcheck.records.reconstruction import Reconstruction
 
 OF_PLANS = (".opm", ".ocm")
 OF_FLIGHTS = (*OF_PLANS, ".oem")
+OF_ADVICE = (".ocm",)
 
 
 def check_targets(paths: Sequence[str | Path], case: Case, kinds: tuple[str, ...]) -> None:
@@ -56,12 +60,34 @@ def write_message(
     check_targets([path], case, OF_FLIGHTS if flight else OF_PLANS)
     kind, epoch = Path(path).suffix.lower(), case.epoch or ""
     read_date(epoch)
-    created = f"{datetime.datetime.now(datetime.UTC):%Y-%m-%dT%H:%M:%S}"
+    created = _now()
     if kind == ".oem" and flight is not None:
         text = oem_text(case, flight, epoch, created)
     else:
         text_of = opm_text if kind == ".opm" else ocm_text
         text = text_of(content_of(case, plan, flight, verdict), epoch, created)
+    _write(path, text)
+
+
+def write_advice(
+    path: str | Path, case: Case, advice: Advice, made: Reconstruction | None = None
+) -> None:
+    """Write a tracked state, the burns to do next and the burn made before it; whole or not at all.
+
+    Raises InputError where the file cannot be such a message, OSError where the disk takes no more.
+    """
+    check_targets([path], case, OF_ADVICE)
+    epoch = case.epoch or ""
+    read_date(epoch)
+    content = content_from(case, advice.estimate, advice.plan, made)
+    _write(path, ocm_text(content, epoch, _now()))
+
+
+def _now() -> str:
+    return f"{datetime.datetime.now(datetime.UTC):%Y-%m-%dT%H:%M:%S}"
+
+
+def _write(path: str | Path, text: str) -> None:
     try:
         write_whole(Path(path), text.encode("ascii"))
     except PermissionError as error:
@@ -71,7 +97,7 @@ def write_message(
 def _target(path: Path, kinds: tuple[str, ...]) -> str:
     """Why nothing can be written there; empty where it can."""
     if path.suffix.lower() not in kinds:
-        expected = ", ".join(kinds[:-1]) + f" or {kinds[-1]}"
+        expected = " or ".join(filter(None, (", ".join(kinds[:-1]), kinds[-1])))
         also = "; an ephemeris needs a flight: simcheck fly" if path.suffix == ".oem" else ""
         return f"{path}: expected a file that ends in {expected}{also}"
     try:

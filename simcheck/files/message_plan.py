@@ -1,8 +1,7 @@
 """A plan from a message with manoeuvres: an OPM or an OCM, with the state and mass that go with it.
 
-The flight begins at the case's craft. A state or mass in the message that is another's is told in
-the plan's summary, by how much it is off; where the engine of the case parts from a manoeuvre, the
-reason of its burn says so.
+The flight begins at the case's craft. The plan's warnings tell by how much a state or mass in the
+message is off, where the engine of the case parts from a manoeuvre, and which are not flown again.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ from simcheck.files.message_burns import Flying, Made
 from simcheck.files.message_engine import LATEST_S
 from simcheck.files.message_manoeuvres import Manoeuvre
 from simcheck.files.ocm import read_ocm
-from simcheck.files.ocm_state import placed
+from simcheck.files.ocm_state import Placed, placed
 from simcheck.files.opm import opm_estimate, read_opm
 from simcheck.files.plan_json import check_plan
 from simcheck.kernels.kepler import propagate
@@ -41,7 +40,7 @@ def read_opm_plan(content: bytes, file: str, case: Case) -> Plan:
     """The plan in an orbit parameter message. Raises InputError with all faults."""
     message, epoch = read_opm(content, file), _epoch(case, file)
     seen = opm_estimate(message, case.body, epoch, file)
-    state = seen.time_s, seen.position_m, seen.velocity_m_s
+    state = Placed(seen.time_s, seen.position_m, seen.velocity_m_s)
     faults = KvnFaults(file)
     flying = _flown(case, epoch, message.frame_epoch, message.manoeuvres, faults)
     warnings = _against_case(flying, state, message.mass_kg, seen.time_s)
@@ -52,11 +51,12 @@ def read_ocm_plan(content: bytes, file: str, case: Case) -> Plan:
     """The plan in an orbit comprehensive message. Raises InputError with all faults."""
     message, epoch = read_ocm(content, file), _epoch(case, file)
     faults = KvnFaults(file)
-    state = None if message.state is None else placed(message.state, case.body, epoch, faults)
-    frame_epoch = message.zero if message.state is None else message.state.frame_epoch
-    flying = _flown(case, epoch, frame_epoch, message.manoeuvres, faults)
+    state, told = placed(message, case.body, epoch, faults)
+    frame_epoch = message.states[0].frame_epoch if message.states else message.zero
+    flying = _flown(case, epoch, frame_epoch, message.manoeuvres, faults, message.over)
     zero = message.zero.seconds_since(epoch)
-    warnings = _against_case(flying, state, message.mass_kg, zero)
+    warnings = [*told, *_passed_over(message.over)]
+    warnings += _against_case(flying, state, message.mass_kg, zero)
     return _plan(case, flying, f"orbit comprehensive message {file} ({message.name})", warnings)
 
 
@@ -72,10 +72,12 @@ def _flown(
     frame_epoch: Instant,
     manoeuvres: tuple[Manoeuvre, ...],
     faults: KvnFaults,
+    over: tuple[str, ...] = (),
 ) -> Flying:
     """The manoeuvres flown in order of time. Raises InputError with all faults."""
     if not manoeuvres:
-        raise InputError(f"{faults.file}: {_NO_BURN}")
+        faults.raise_any()
+        raise InputError(*(f"{faults.file}: {text}" for text in (_NO_BURN, *_passed_over(over))))
     flying = Flying(case, epoch, frame_epoch, faults)
     ordered = sorted(manoeuvres, key=lambda m: m.starts(epoch) + 0.5 * m.duration_s)
     taken = {manoeuvre.label for manoeuvre in ordered}
@@ -90,7 +92,7 @@ def _flown(
 
 def _against_case(
     flying: Flying,
-    state: tuple[float, Array, Array] | None,
+    state: Placed | None,
     mass: float | None,
     mass_time: float,
 ) -> list[str]:
@@ -136,7 +138,7 @@ def _plan(case: Case, flying: Flying, source: str, warnings: list[str]) -> Plan:
     count = f"{len(burns)} burn{'s' if len(burns) > 1 else ''}"
     plan = Plan(
         planner=PLANNER,
-        summary="; ".join([f"{count} of {source}", *(f"WARNING: {x}" for x in warnings)]),
+        summary=f"{count} of {source}",
         burns=tuple(burns),
         total_dv_m_s=total,
         arrival_time_s=now,
@@ -145,6 +147,7 @@ def _plan(case: Case, flying: Flying, source: str, warnings: list[str]) -> Plan:
         alternatives=(),
         commands=tuple(made.command for made in flying.made),
         commanded_dv_m_s=total,
+        warnings=(*warnings, *_of_burns(flying.made)),
     )
     faults = check_plan(plan)
     if faults:
@@ -152,8 +155,19 @@ def _plan(case: Case, flying: Flying, source: str, warnings: list[str]) -> Plan:
     return plan
 
 
+def _passed_over(over: tuple[str, ...]) -> list[str]:
+    """What is not flown again, in words."""
+    if not over:
+        return []
+    was = "manoeuvres that are" if len(over) > 1 else "manoeuvre that is"
+    return [f"{len(over)} {was} over, {', '.join(over)}: not flown again"]
+
+
+def _of_burns(made: list[Made]) -> list[str]:
+    """What is to be told of single burns."""
+    return [f"{one.command.burn}: {'; '.join(one.notes)}" for one in made if one.notes]
+
+
 def _burn(made: Made, gm: float) -> Burn:
     reason = f"As the message has it, in {made.frame} axes."
-    if made.notes:
-        reason += f" WARNING: {'; '.join(made.notes)}."
     return burn_of(made.command, made.lit, made.purpose, reason, gm)

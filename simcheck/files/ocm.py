@@ -1,8 +1,8 @@
 """An orbit comprehensive message (CCSDS 502.0-B-3, section 6) in its keyword form.
 
-Read are the time zero, the first row of the first trajectory section in Cartesian coordinates, the
-mass and the manoeuvres. Other trajectories, covariances, perturbations, orbit determination and
-user sections are accepted and not used, the trajectory included where it has rows by the thousand.
+Read are the time zero, the first rows of the trajectory sections (`ocm_trajectory` says of which),
+the mass, the GM and the manoeuvres. Covariances, other perturbations, orbit determination and user
+sections are accepted and not used, as the later rows of a trajectory are.
 """
 
 from __future__ import annotations
@@ -10,15 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
-from simcheck.arrays import Array, frozen_array
 from simcheck.errors import InputError
 from simcheck.files.epochs import SYSTEMS, Instant, date_after, read_date
 from simcheck.files.kvn import Block, KvnFaults, nearest, read_number
 from simcheck.files.message_manoeuvres import Manoeuvre
 from simcheck.files.ocm_manoeuvres import read_manoeuvres
 from simcheck.files.ocm_sections import HEADER, Section, ocm_sections
+from simcheck.files.ocm_trajectory import ELEMENTS, MessageState, read_states
 from simcheck.files.plain_text import decoded
 from simcheck.files.records_json import shown
 
@@ -43,44 +41,34 @@ _TRAJ = (
     *("ORB_AVERAGING", "TRAJ_UNITS"),
 )
 _KNOWN = {HEADER: _HEADER, "META": _META, "TRAJ": _TRAJ}
-_CARTESIAN = {"CARTPV": 6, "CARTPVA": 9}
-_UNITS = ("km", "km", "km", "km/s", "km/s", "km/s")
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class MessageState:
-    """A state of a message in SI: vectors in the axes of `frame` at frame_epoch.
-
-    It is seconds after `date`; center and frame come with the lines where they stand.
-    """
-
-    center: str
-    center_line: int | None
-    frame: str
-    frame_line: int | None
-    frame_epoch: Instant
-    date: Instant
-    offset_s: float
-    position_m: Array
-    velocity_m_s: Array
+_USED = {"PHYS": {"WET_MASS": "kg"}, "PERT": {"GM": "km**3/s**2"}}
+"""Of these sections no other keyword is looked at."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class ComprehensiveMessage:
-    """A message as it stands; zero is its EPOCH_TZERO."""
+    """A message as it stands; zero is its EPOCH_TZERO.
+
+    The first of its states is the one to go by, the others describe the same moment otherwise;
+    unread says in words which trajectories are not among them, over which manoeuvres are past.
+    gm_m3_s2 and its last digit are None where the message does not say.
+    """
 
     name: str
     zero: Instant
-    state: MessageState | None
+    states: tuple[MessageState, ...]
+    unread: tuple[str, ...]
     mass_kg: float | None
+    gm_m3_s2: tuple[float, float] | None
     manoeuvres: tuple[Manoeuvre, ...]
+    over: tuple[str, ...]
 
     @property
     def epoch(self) -> Instant:
         """The moment of the state; EPOCH_TZERO where there is none."""
-        if self.state is None:
+        if not self.states:
             return self.zero
-        return read_date(date_after(self.state.date.text, self.state.offset_s))
+        return read_date(date_after(self.states[0].date.text, self.states[0].offset_s))
 
 
 def read_ocm(content: bytes, file: str) -> ComprehensiveMessage:
@@ -99,7 +87,7 @@ def read_ocm(content: bytes, file: str) -> ComprehensiveMessage:
         )
     blocks = {
         name: [(section, _block(section, faults)) for section in sections if section.name == name]
-        for name in (HEADER, "META", "TRAJ", "PHYS")
+        for name in (HEADER, "META", "TRAJ", "PHYS", "PERT")
     }
     _read_head(blocks[HEADER][0][1])
     if len(blocks["META"]) != 1:
@@ -107,9 +95,11 @@ def read_ocm(content: bytes, file: str) -> ComprehensiveMessage:
         faults.raise_any()
     meta = blocks["META"][0][1]
     clock = _Clock(meta)
-    state = _read_state(blocks["TRAJ"], clock)
+    states, unread = read_states(blocks["TRAJ"], clock, clock.zero)
     burning = [section for section in sections if section.name == "MAN"]
-    manoeuvres = read_manoeuvres(burning, faults, clock)
+    manoeuvres, over = read_manoeuvres(burning, faults, clock)
+    kepler = any(state.kind in ELEMENTS for state in states)
+    gms = [_read_gm(block) for _, block in blocks["PERT"] if kepler and block.has("GM")]
     masses = [_read_mass(block) for _, block in blocks["PHYS"]]
     name = meta.text("OBJECT_NAME", "R4", required=False)
     faults.raise_any()
@@ -118,9 +108,12 @@ def read_ocm(content: bytes, file: str) -> ComprehensiveMessage:
     return ComprehensiveMessage(
         name=name or "unnamed",
         zero=clock.zero,
-        state=state,
+        states=states,
+        unread=unread,
         mass_kg=next((mass for mass in masses if not math.isnan(mass)), None),
+        gm_m3_s2=gms[0] if gms else None,
         manoeuvres=manoeuvres,
+        over=over,
     )
 
 
@@ -156,14 +149,12 @@ class _Clock:
 
 def _block(section: Section, faults: KvnFaults) -> Block:
     known = _KNOWN.get(section.name)
-    units = dict.fromkeys(known or (), "") | {"WET_MASS": "kg"}
+    units = _USED.get(section.name) or dict.fromkeys(known or (), "")
     block = Block(faults, units, section.line)
     for entry in section.entries:
-        if known is None and entry.keyword != "WET_MASS":
-            continue
-        if known is None or entry.keyword in known:
+        if entry.keyword in units:
             block.add(entry)
-        else:
+        elif known is not None:
             hint = nearest(entry.keyword, list(known))
             where = "the header" if section.name == HEADER else f"a {section.name} section"
             text = f"{shown(entry.keyword)[1:-1]}: no keyword of {where}{hint}"
@@ -179,68 +170,17 @@ def _read_head(block: Block) -> None:
     block.text("ORIGINATOR", "OPERATIONS")
 
 
+def _read_gm(block: Block) -> tuple[float, float]:
+    """The GM and the size of its last digit; NaN after a fault."""
+    gm = block.number("GM", "398600.4415", required=False)
+    if gm <= 0.0:
+        block.fault("GM", "expected more than 0 km**3/s**2")
+    return gm, math.nan if math.isnan(gm) else block.digit("GM")
+
+
 def _read_mass(block: Block) -> float:
     """The mass at time zero; NaN where there is none."""
     mass = block.number("WET_MASS", "420.0", required=False)
     if mass <= 0.0:
         block.fault("WET_MASS", "expected more than 0 kg")
     return mass
-
-
-def _read_state(found: list[tuple[Section, Block]], clock: _Clock) -> MessageState | None:
-    """The first row of the first Cartesian trajectory; None where there is none, or a fault."""
-    for section, block in found:
-        kind = block.text("TRAJ_TYPE", "CARTPV")
-        if kind is not None and kind.upper() in _CARTESIAN:
-            return _cartesian(section, block, _CARTESIAN[kind.upper()], clock)
-    return None
-
-
-def _cartesian(section: Section, block: Block, count: int, clock: _Clock) -> MessageState | None:
-    center = block.text("CENTER_NAME", "EARTH")
-    frame = block.text("TRAJ_REF_FRAME", "TOD_EARTH")
-    epoch = clock.zero
-    if block.has("TRAJ_FRAME_EPOCH"):
-        text = block.text("TRAJ_FRAME_EPOCH", "2031-04-12T06:00:00") or ""
-        at = clock(text, block.line("TRAJ_FRAME_EPOCH") or section.line, "TRAJ_FRAME_EPOCH")
-        epoch = at[0] if at else None
-    units = block.unit("TRAJ_UNITS")
-    if units is not None and tuple(u.strip() for u in units.split(","))[:6] != _UNITS:
-        block.fault("TRAJ_UNITS", f"expected [{', '.join(_UNITS)}], got {shown(f'[{units}]')}")
-    if not section.rows:
-        block.faults.add(section.line, "TRAJ_START: expected at least one row, got none")
-        return None
-    row = section.rows[0]
-    if len(row.values) != count + 1:
-        got = len(row.values)
-        block.faults.add(row.line, f"expected a time and {count} numbers, got {got} values")
-        return None
-    at = clock(row.values[0], row.line, "time")
-    numbers = [_number(x, unit, row.line, block) for x, unit in _paired(row.values[1:])]
-    if at is None or epoch is None or center is None or frame is None:
-        return None
-    if not np.isfinite(numbers).all():
-        return None
-    return MessageState(
-        center=center,
-        center_line=block.line("CENTER_NAME"),
-        frame=frame,
-        frame_line=block.line("TRAJ_REF_FRAME"),
-        frame_epoch=epoch,
-        date=at[0],
-        offset_s=at[1],
-        position_m=frozen_array(numbers[:3], (3,), "position"),
-        velocity_m_s=frozen_array(numbers[3:], (3,), "velocity"),
-    )
-
-
-def _paired(values: tuple[str, ...]) -> list[tuple[str, str]]:
-    return list(zip(values, _UNITS, strict=False))
-
-
-def _number(text: str, unit: str, line: int, block: Block) -> float:
-    try:
-        return read_number(text, unit)
-    except ValueError as error:
-        block.faults.add(line, str(error))
-        return math.nan

@@ -3,7 +3,8 @@
 A row with a Δv or a thrust is a burn. Rows that follow one another without a gap along one
 direction are one burn in slices. Of sections that describe one manoeuvre twice the first counts.
 Accelerations, duty cycles, deployments and thrust that turns between rows are refused. Burns that
-are over (DETERMINED, TELEMETRY) may stand beside those to come; among those one basis is expected.
+are over (DETERMINED, TELEMETRY) may stand beside those to come, and are passed over by name; among
+those to come one basis is expected.
 """
 
 from __future__ import annotations
@@ -42,9 +43,10 @@ Clock = Callable[[str, int, str], tuple[Instant, float] | None]
 
 def read_manoeuvres(
     sections: list[Section], faults: KvnFaults, clock: Clock
-) -> tuple[Manoeuvre, ...]:
-    """The burns of all sections, in the order of the message."""
+) -> tuple[tuple[Manoeuvre, ...], tuple[str, ...]]:
+    """The burns of all sections in the order of the message, and in words those that are over."""
     bases: dict[str, int] = {}
+    over = list[str]()
     found = list[tuple[tuple[str | None, ...], list[Manoeuvre]]]()
     for section in sections:
         block = _block(section, faults)
@@ -53,6 +55,8 @@ def read_manoeuvres(
             expected = f"expected one of {', '.join(BASES)}, got {shown(basis)}"
             block.fault("MAN_BASIS", expected)
         if basis in OVER:
+            name = block.text("MAN_ID", "B1", required=False) or f"line {section.line}"
+            over.append(f"{name} ({basis})")
             continue
         bases.setdefault(basis, block.line("MAN_BASIS") or section.line)
         keys = ("MAN_ID", "MAN_BASIS", "MAN_BASIS_ID", "MAN_DEVICE_ID")
@@ -66,7 +70,7 @@ def read_manoeuvres(
             f"MAN_BASIS: expected manoeuvres of one basis, got {' and '.join(bases)}; leave one of "
             "them in the message",
         )
-    return _labelled([burn for _, burns in found for burn in burns])
+    return _labelled([burn for _, burns in found for burn in burns]), tuple(dict.fromkeys(over))
 
 
 def _block(section: Section, faults: KvnFaults) -> Block:

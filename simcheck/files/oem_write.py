@@ -18,8 +18,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import Propagator, Thrust, gravity_of
+from simcheck.engines.base import Propagator, Thrust
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import InputError
 from simcheck.files.epochs import date_after
 from simcheck.files.message_axes import is_earth, own_frame

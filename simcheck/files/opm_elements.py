@@ -1,4 +1,4 @@
-"""The Keplerian elements of an orbit parameter message: are they the orbit of its state vector?
+"""The Keplerian elements of a message: are they the orbit of its state vector?
 
 They are turned into a state, with the message's own GM. It may be off by what one unit in the last
 digit of every number amounts to, twice the rounding, since some programs cut digits instead. To
@@ -9,6 +9,7 @@ orbit that is wrong, in its time, anomaly or GM, is off by more.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -27,9 +28,14 @@ ELEMENTS = {
     "MEAN_ANOMALY": "deg",
     "GM": "km**3/s**2",
 }
+NO_SUCH_ORBIT = (
+    "with this ECCENTRICITY and GM there is no such orbit: expected an axis above 0 with "
+    "an eccentricity below 1, and a GM above 0"
+)
 _EXAMPLES = ("41399.5123", "0.020842611", "0.117746", "17.604721", "218.242943", "43.549400")
 _ANOMALIES = ("TRUE_ANOMALY", "MEAN_ANOMALY")
-_MARGIN = 1e-7
+MARGIN = 1e-7
+"""Of the radius and the speed, beside what the digits allow."""
 
 
 def check_elements(block: Block, position: Array, velocity: Array) -> None:
@@ -46,50 +52,62 @@ def check_elements(block: Block, position: Array, velocity: Array) -> None:
     values = [block.number(key, text) for key, text in zip(keywords, examples, strict=True)]
     if not all(map(math.isfinite, values)):
         return
-    if values[1] < 0.0 or values[0] * (1.0 - values[1]) <= 0.0 or values[-1] <= 0.0:
-        block.fault(
-            "SEMI_MAJOR_AXIS",
-            "with this ECCENTRICITY and GM there is no such orbit: expected an axis above 0 with "
-            "an eccentricity below 1, and a GM above 0",
-        )
+    if not is_orbit(values):
+        block.fault("SEMI_MAJOR_AXIS", NO_SUCH_ORBIT)
         return
-    state = np.array([position, velocity])
-    off = _lengths(_state(values, anomaly) - state)
-    allowed = _allowed(block, keywords, values, state)
+    mean, state = anomaly == "MEAN_ANOMALY", np.array([position, velocity])
+    steps = [block.digit(keyword) for keyword in keywords]
+    digits = np.array([[block.digit(f"{axis}{dot}") for axis in "XYZ"] for dot in ("", "_DOT")])
+    allowed = MARGIN * lengths(state) + digits_allow(values, steps, mean=mean) + lengths(digits)
+    off = lengths(state_of_elements(values, mean=mean) - state)
     if (off <= allowed).all():
         return
-    message = (
-        f"the Keplerian elements are not the orbit of the state vector: they put the craft "
-        f"{_far(off[0])} and {off[1]:.6g} m/s away from it, where their digits allow "
-        f"{_far(allowed[0])} and {allowed[1]:.2g} m/s"
-    )
-    other = _ANOMALIES[anomaly == "TRUE_ANOMALY"]
-    if (_lengths(_state(values, other) - state) <= allowed).all():
+    message = f"the Keplerian elements are not the orbit of the state vector: {away(off, allowed)}"
+    other = _ANOMALIES[not mean]
+    if (lengths(state_of_elements(values, mean=not mean) - state) <= allowed).all():
         message += f"; they agree if {anomaly} is meant as {other}: correct the keyword"
     block.fault(anomaly, message)
 
 
-def _state(values: list[float], anomaly: str) -> Array:
-    """Position and velocity, (2, 3), of elements and GM in SI."""
+def is_orbit(values: Sequence[float]) -> bool:
+    """Whether axis, eccentricity and GM, among seven values in SI, are those of an orbit."""
+    a, e, gm = values[0], values[1], values[-1]
+    return e >= 0.0 and a * (1.0 - e) > 0.0 and gm > 0.0
+
+
+def state_of_elements(values: Sequence[float], *, mean: bool) -> Array:
+    """Position and velocity, (2, 3), of axis, eccentricity, inclination, node, argument of
+    periapsis, true (or mean) anomaly and GM in SI.
+    """
     a, e, i, raan, argp, angle, gm = values
-    nu = true_from_mean(angle, e) if anomaly == "MEAN_ANOMALY" else np.asarray(angle)
+    nu = true_from_mean(angle, e) if mean else np.asarray(angle)
     with np.errstate(all="ignore"):
         return np.array(state_from_classical(a * (1.0 - e**2), e, i, raan, argp, nu, gm))
 
 
-def _allowed(block: Block, keywords: tuple[str, ...], values: list[float], state: Array) -> Array:
-    """How far position (m) and velocity (m/s) may be off, (2,)."""
-    anomaly = keywords[5]
-    total = _MARGIN * _lengths(state)
-    for k, keyword in enumerate(keywords):
-        step = block.digit(keyword)
+def digits_allow(values: Sequence[float], steps: Sequence[float], *, mean: bool) -> Array:
+    """How far a unit in the last digit of each of seven values moves position and velocity, (2,).
+
+    steps are the sizes of these units; what comes back is in m and m/s.
+    """
+    total = np.zeros(2)
+    for k, step in enumerate(steps):
         sides = [[*values[:k], values[k] + side * step, *values[k + 1 :]] for side in (-0.5, 0.5)]
-        total += _lengths(_state(sides[1], anomaly) - _state(sides[0], anomaly))
-    digits = [[block.digit(f"{axis}{dot}") for axis in "XYZ"] for dot in ("", "_DOT")]
-    return np.asarray(total + _lengths(np.array(digits)))
+        low, high = (state_of_elements(side, mean=mean) for side in sides)
+        total += lengths(high - low)
+    return total
 
 
-def _lengths(vectors: Array) -> Array:
+def away(off: Array, allowed: Array) -> str:
+    """How far elements are off, and how far they may be, in words."""
+    return (
+        f"they put the craft {_far(off[0])} and {off[1]:.6g} m/s away from it, where their digits "
+        f"allow {_far(allowed[0])} and {allowed[1]:.2g} m/s"
+    )
+
+
+def lengths(vectors: Array) -> Array:
+    """Lengths (...) of vectors (..., 3)."""
     return np.asarray(np.linalg.norm(vectors, axis=-1))
 
 

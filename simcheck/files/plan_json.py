@@ -56,7 +56,7 @@ def _plan_object(document: object, file: str) -> object:
 
 def check_plan(plan: Plan) -> list[str]:
     """Faults of a plan, each `key: what is wrong`; empty where there are none."""
-    return [*_burns(plan), *_commands(plan), *_totals(plan)]
+    return [*_burns(plan), *_commands(plan), *_totals(plan), *_warnings(plan)]
 
 
 def _burns(plan: Plan) -> Iterator[str]:
@@ -143,6 +143,12 @@ def _totals(plan: Plan) -> Iterator[str]:
             f"arrival_time_s: expected a time not before the last burn, {last:.9g} s,"
             f" got {plan.arrival_time_s:.9g}"
         )
+
+
+def _warnings(plan: Plan) -> Iterator[str]:
+    for k, warning in enumerate(plan.warnings):
+        if not warning.strip():
+            yield f"warnings[{k}]: expected words, got {warning!r}"
 
 
 def _time(key: str, value: float) -> Iterator[str]:

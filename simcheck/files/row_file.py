@@ -19,19 +19,21 @@ class RowFile:
     """
 
     def __init__(self, folder: str | Path | None = None) -> None:
+        self._row = ROW  # as the rows put in have it, which are all alike
         self._stream = tempfile.TemporaryFile(dir=folder)  # noqa: SIM115
 
     def put(self, first: int, rows: Rows) -> None:
         """Put the rows of samples first, first + 1, ... in their place, in any order."""
-        self._stream.seek(first * ROW.itemsize)
+        self._row = rows.dtype
+        self._stream.seek(first * self._row.itemsize)
         self._stream.write(rows.tobytes())
 
     def blocks(self, count: int) -> Iterator[Rows]:
         """The rows of samples 0 to count - 1, some at a time."""
         for first in range(0, count, BLOCK):
-            self._stream.seek(first * ROW.itemsize)
+            self._stream.seek(first * self._row.itemsize)
             size = min(BLOCK, count - first)
-            yield np.frombuffer(self._stream.read(size * ROW.itemsize), dtype=ROW)
+            yield np.frombuffer(self._stream.read(size * self._row.itemsize), dtype=self._row)
 
     def __enter__(self) -> RowFile:
         return self

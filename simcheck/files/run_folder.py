@@ -14,7 +14,7 @@ from simcheck.files.chunk_store import about_run
 from simcheck.files.documents import dispersion_document
 from simcheck.files.whole_file import whole_file, write_whole
 from simcheck.measuring import RingMotion
-from simcheck.records.dispersion import COLUMNS, Dispersion, Rows
+from simcheck.records.dispersion import COLUMNS, Columns, Dispersion, Rows, columns_of
 from simcheck.version import VERSION
 
 SAMPLES = "samples.parquet"
@@ -29,13 +29,15 @@ def write_results(
 ) -> None:
     """Write both files; see `write_samples`."""
     about = {"simcheck": VERSION, "case": job.case.title, **about_run(job)}
-    write_samples(folder / SAMPLES, blocks, about)
+    write_samples(folder / SAMPLES, blocks, about, columns_of(job.case))
     document = dispersion_document(job.case, job.plan, found, ring)
     text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
     write_whole(folder / SUMMARY, (text + "\n").encode())
 
 
-def write_samples(path: Path, blocks: Iterable[Rows], about: dict[str, Any]) -> None:
+def write_samples(
+    path: Path, blocks: Iterable[Rows], about: dict[str, Any], columns: Columns = COLUMNS
+) -> None:
     """Write blocks of rows, a row group each; whole or not at all, the same bytes for the same.
 
     Each column carries its unit and meaning; the file carries `about` and the name of its schema.
@@ -51,7 +53,7 @@ def write_samples(path: Path, blocks: Iterable[Rows], about: dict[str, Any]) -> 
             nullable=False,
             metadata={"unit": unit, "meaning": meaning},
         )
-        for name, kind, unit, meaning in COLUMNS
+        for name, kind, unit, meaning in columns
     ]
     of_file = {"schema": "simcheck.samples/1"} | {key: str(value) for key, value in about.items()}
     schema = pa.schema(fields, metadata=of_file)
@@ -63,5 +65,5 @@ def write_samples(path: Path, blocks: Iterable[Rows], about: dict[str, Any]) -> 
         ) as writer,
     ):
         for rows in blocks:
-            columns = [pa.array(rows[name].copy()) for name in schema.names]
-            writer.write_batch(pa.record_batch(columns, schema=schema), row_group_size=len(rows))
+            parts = [pa.array(rows[name].copy()) for name in schema.names]
+            writer.write_batch(pa.record_batch(parts, schema=schema), row_group_size=len(rows))

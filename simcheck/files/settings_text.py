@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from simcheck.files.units import parse
 from simcheck.records.case import DispersionAim, Engine, Errors, Limits, Operations, Tolerance
+from simcheck.records.hold import HoldAim
 
 TIMES = ("h", "d", "min", "s")
 LENGTHS = ("km", "m")
@@ -53,6 +54,11 @@ _SI = {
     "force": "N",
     "mass": "kg",
     "gm": "m3/s2",
+    "area to mass": "m2/kg",
+    "irradiance": "W/m2",
+    "frequency": "Hz",
+    "power": "W",
+    "decibels": "dB",
 }
 
 
@@ -144,6 +150,12 @@ def tolerance_keys(tolerance: Tolerance) -> Keys:
         yield "eccentricity", repr(float(tolerance.eccentricity))
     if tolerance.plane_rad is not None:
         yield "plane", angle_of(tolerance.plane_rad)
+
+
+def hold_keys(hold: HoldAim) -> Keys:
+    """[hold]."""
+    if hold.duration_s != HoldAim().duration_s:
+        yield "duration", quoted(hold.duration_s, "time", ("yr", *TIMES))
 
 
 def limits_keys(limits: Limits) -> Keys:

@@ -30,6 +30,11 @@ KINDS = {
     "mass": Kind("a mass", "kg", "kg"),
     "share": Kind("a share", "", "%"),
     "gm": Kind("a gravitational parameter", "m3/s2", "km3/s2"),
+    "frequency": Kind("a frequency", "Hz", "Hz"),
+    "power": Kind("a power", "W", "W"),
+    "decibels": Kind("a number of decibels", "dB", "dB"),
+    "area to mass": Kind("an area to mass", "m2/kg", "m2/kg"),
+    "irradiance": Kind("an irradiance", "W/m2", "W/m2"),
 }
 
 _USUAL: dict[str, tuple[str, float]] = {
@@ -57,6 +62,15 @@ _USUAL: dict[str, tuple[str, float]] = {
     "m3 / s2": ("gm", 1.0),
     "km3/s2": ("gm", 1e9),
     "km3 / s2": ("gm", 1e9),
+    "Hz": ("frequency", 1.0),
+    "MHz": ("frequency", 1e6),
+    "GHz": ("frequency", 1e9),
+    "W": ("power", 1.0),
+    "dB": ("decibels", 1.0),
+    "m2/kg": ("area to mass", 1.0),
+    "m2 / kg": ("area to mass", 1.0),
+    "W/m2": ("irradiance", 1.0),
+    "W / m2": ("irradiance", 1.0),
 }
 
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*?)\s*", re.S)
@@ -126,6 +140,8 @@ def _astropy_factor(unit: str, kind: str, number: str) -> float:
         if inner_number or len(unit) > _LONGEST_UNIT:
             raise ValueError
         parsed = units.Unit(unit, parse_strict="raise")
+        if not isinstance(parsed, units.UnitBase):
+            raise ValueError  # a level such as dB(mW), which a factor does not turn into SI
         parsed.decompose()
     except (ValueError, TypeError, ArithmeticError, AttributeError, LookupError):
         raise UnitError(f'whose unit "{unit[:_LONGEST_UNIT]}" is unknown', number) from None

@@ -7,13 +7,13 @@ import math
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import FlightError, InputError, NoPlanError
 from simcheck.flying.team import Situation, foreseen
 from simcheck.kernels.transfers import apsis_radii
 from simcheck.kernels.vectors import TAU, norm, wrap
-from simcheck.measuring import Averages, RingMotion, average, offsets, resolve_ring
+from simcheck.measuring import Averages, RingMotion, average, offsets, resolve_ring, slot_rate
 from simcheck.planning.later import seen_from, shifted
 from simcheck.planning.registry import Planner
 from simcheck.planning.trimming import MARGIN
@@ -50,7 +50,7 @@ def advise(case: Case, estimate: Estimate, planner: Planner, prefer: Preference)
     except FlightError as trouble:
         raise InputError(f"{estimate.source or 'the estimate'}: {trouble}") from None
     errors = _errors(case, motion, found, estimate.time_s)
-    drift = math.degrees(TAU / found.period - motion.rate) * _DAY
+    drift = math.degrees(TAU / found.period - slot_rate(motion, found)) * _DAY
     tolerances = listed_tolerances(case.tolerance)
     uses = {
         q.name: abs(error_of(errors, q)) / tolerances[q.error]
@@ -163,7 +163,7 @@ def _state(case: Case, estimate: Estimate) -> Array:
 def _errors(case: Case, motion: RingMotion, found: Averages, time: float) -> FlownErrors:
     """The four errors at `time`, the phase taken back along the fitted line."""
     off = offsets(found, motion, case.craft.slot)
-    back = (TAU / found.period - motion.rate) * (found.time - time)
+    back = (TAU / found.period - slot_rate(motion, found)) * (found.time - time)
     return FlownErrors(
         phase_deg=math.degrees(float(wrap(off.phase - back))),
         period_s=off.period,

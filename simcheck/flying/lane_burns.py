@@ -29,7 +29,7 @@ class LaneBurns(NamedTuple):
     """How the burns of n lanes went: ends (n,), states (n, 7), Δv (n,) made.
 
     missed are failed ignitions; odd are burns that `executing` has to fly: a tank run dry, a watch
-    never reached.
+    never reached. push is the thrust with its errors.
     """
 
     ends: Array
@@ -37,6 +37,7 @@ class LaneBurns(NamedTuple):
     dv: Array
     missed: NDArray[np.bool_]
     odd: NDArray[np.bool_]
+    push: ThrustBatch
 
 
 def burn(
@@ -84,7 +85,7 @@ def burn(
         after[rows], ends[rows] = found.states, found.times
         odd[rows] |= ~found.stopped
     dv = np.where(missed, 0.0, exhaust * np.log(mass / after[:, 6]))
-    return LaneBurns(ends, after, dv, missed, odd)
+    return LaneBurns(ends, after, dv, missed, odd, push)
 
 
 def _missed(chance: float, drawn: Array) -> NDArray[np.bool_]:

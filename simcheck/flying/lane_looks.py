@@ -6,9 +6,12 @@ import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.engines.base import Propagator
-from simcheck.engines.batches import TaylorBatches
+from simcheck.engines.batches import TaylorBatches, ThrustBatch
+from simcheck.flying.lane_burns import LaneBurns
+from simcheck.flying.lane_members import Member, Path
+from simcheck.kernels.perturbations import zonal_acceleration
 from simcheck.kernels.transfers import apsis_radii, period_of
-from simcheck.kernels.vectors import norm
+from simcheck.kernels.vectors import TAU, norm
 from simcheck.measuring import RingMotion
 from simcheck.planning.commanding import member_states
 from simcheck.planning.lane_commands import Rows
@@ -20,8 +23,9 @@ _SHARP = 0.3  # eccentricity from which a craft turns too fast at its periapsis 
 _CLOSER = 16  # samples of the two intervals about the lowest, on such an ellipse
 _AT_ONCE = 50_000  # samples worked on together, which stay in the processor's cache
 _MOST_SAMPLES = 4000  # a coast
-_MEMBER_SAMPLES = 240  # a revolution, joined by cubics
-_STRETCH = 8  # revolutions that a member is followed at a time
+_MOST_WATCHED = 64_000  # a coast, where it has to keep clear of members at all times
+_SHARPEST = 8.0  # turns at the periapsis, in mean ones, that so many samples do for
+_BURN_SAMPLES = 240  # a revolution of a circle at the lower end of a burn
 
 
 class Looks:
@@ -31,15 +35,26 @@ class Looks:
         self, case: Case, batches: TaylorBatches, motion: RingMotion, propagator: Propagator
     ) -> None:
         self.batches = batches
+        self.watching = bool(case.members) and case.limits.separation_m > 0
         states = member_states(case, motion, propagator) if case.members else []
-        self.members = [_Member(state, propagator, motion.period_s) for state in states]
+        self.members = [Member(state, propagator, motion.period_s) for state in states]
 
-    def look(self, times: Array, states: Array, until: Array) -> Array:
-        """Lowest and largest radius and the least distance to a member (3, n) of coasts.
+    def nothing(self, count: int) -> Array:
+        """What lanes (count,) have met that did not fly."""
+        return np.array([[np.inf], [0.0], *[[np.inf]] * len(self.members)]) + np.zeros(count)
 
-        From states (n, 7) at times (n,) to until (n,); lanes with nowhere to go have met nothing.
+    def look(
+        self, times: Array, states: Array, until: Array, nearest: Array | None = None
+    ) -> Array:
+        """Lowest and largest radius and the least distance to each member (2 + members, n).
+
+        Of coasts from states (n, 7) at times (n,) to until (n,); lanes with nowhere to go have met
+        nothing. nearest (members, n) is known from elsewhere: distances that cannot beat it are
+        those of samples.
         """
-        found = np.array([[np.inf], [0.0], [np.inf]]) + np.zeros(len(times))
+        found = self.nothing(len(times))
+        if nearest is None:
+            nearest = found[2:]
         span = until - times
         rows = np.flatnonzero((span > 0) & np.isfinite(states).all(axis=1))
         if not len(rows):
@@ -52,11 +67,18 @@ class Looks:
             of = rows[wanted == count]
             size = max(_AT_ONCE // int(count), 1)
             for i in range(0, len(of), size):
-                self._looked(found, of[i : i + size], int(count), times, states, span)
+                self._looked(found, of[i : i + size], int(count), times, states, span, nearest)
         return found
 
     def _looked(
-        self, found: Array, of: Rows, count: int, times: Array, states: Array, span: Array
+        self,
+        found: Array,
+        of: Rows,
+        count: int,
+        times: Array,
+        states: Array,
+        span: Array,
+        nearest: Array,
     ) -> None:
         """Look at coasts of some lanes at `count` steps each, into found."""
         grid = times[of, None] + span[of, None] * np.linspace(0.0, 1.0, count + 1)
@@ -65,8 +87,51 @@ class Looks:
         radius = norm(seen)
         found[0, of], found[1, of] = _least(radius), -_least(-radius)
         self._closer(found[0], of, grid, rows6, states[of, 6])
-        for member in self.members:
-            found[2, of] = np.minimum(found[2, of], member.nearest(grid, seen))
+        path = Path(grid, rows6, self._pull)
+        for row, member in enumerate(self.members):
+            found[2 + row, of] = member.nearest(path, nearest[row, of])
+
+    def look_at_burns(self, times: Array, states: Array, went: LaneBurns, nearest: Array) -> Array:
+        """Least distance to each member (members, n) by burns lit at times (n,), states (n, 7).
+
+        nearest (members, n) is known from elsewhere: it comes back where a burn cannot beat it.
+        """
+        found = nearest.copy()
+        ran = np.isfinite(states).all(axis=1) & np.isfinite(went.states).all(axis=1)
+        rows = np.flatnonzero(ran & (went.ends > times))
+        if not len(rows):
+            return found
+        both = np.stack([states[rows], went.states[rows]], axis=1)
+        span = np.stack([times[rows], went.ends[rows]], axis=1)
+        bounds = [member.bound(span, both) for member in self.members]
+        some = np.any(np.array(bounds) < nearest[:, rows], axis=0)
+        rows, both, span = rows[some], both[some], span[some]
+        lowest = norm(both[..., :3]).min(axis=1)
+        step = TAU * np.sqrt(lowest * lowest * lowest / self.batches.gravity.gm) / _BURN_SAMPLES
+        wanted = 2 ** np.ceil(np.log2(np.maximum((span[:, 1] - span[:, 0]) / step, 2.0)))
+        for count in np.unique(wanted):
+            these = wanted == count
+            of = rows[these]
+            path = self._burnt(int(count), span[these], states[of], went.push.of(of))
+            for row, member in enumerate(self.members):
+                found[row, of] = np.minimum(found[row, of], member.nearest(path, found[row, of]))
+        return found
+
+    def _burnt(self, count: int, span: Array, states: Array, push: ThrustBatch) -> Path:
+        """Burns over spans (n, 2) in `count` steps each."""
+        shares = np.linspace(0.0, 1.0, count + 1)
+        times = span[:, :1] + (span[:, 1:] - span[:, :1]) * shares
+        rows = [states]
+        for k in range(count):
+            rows.append(self.batches.advance(times[:, k], rows[-1], times[:, k + 1], push))
+        return Path(times, np.stack(rows, axis=1))
+
+    def _pull(self, position: Array) -> Array:
+        """Acceleration (k, 3) of a coast but for the sky's, which curves cannot tell."""
+        g = self.batches.gravity
+        r = norm(position)[:, None]
+        zonal = zonal_acceleration(position, g.gm, g.radius, g.j2, g.j3, g.j4)
+        return np.asarray(zonal - g.gm / (r * r * r) * position)
 
     def _closer(self, low: Array, of: Rows, times: Array, seen: Array, mass: Array) -> None:
         """Look again about the lowest passage of long ellipses, into `low`."""
@@ -92,48 +157,13 @@ class Looks:
         period, (low, high) = period_of(r, v, gm), apsis_radii(r, v, gm)
         turns = np.where(np.isfinite(period), span / period, 1.0)
         round_ = high - low < _ROUND * (high + low)
-        return np.asarray(np.minimum(np.where(round_, _FEW, _SAMPLES) * turns, _MOST_SAMPLES))
-
-
-class _Member:
-    """Where a member is, from cubics between samples that no lane moves."""
-
-    def __init__(self, state: Array, propagator: Propagator, period: float) -> None:
-        self.state, self.propagator = state, propagator
-        self.step = period / _MEMBER_SAMPLES
-        self.cubics = np.empty((0, 4, 3))
-
-    def nearest(self, times: Array, positions: Array) -> Array:
-        """Least distance (n,) of positions (n, m, 3) at times (n, m)."""
-        away = positions - self._at(times)
-        squares = away[..., 0] ** 2 + away[..., 1] ** 2 + away[..., 2] ** 2
-        return np.sqrt(np.maximum(_least(squares), 0.0))
-
-    def _at(self, times: Array) -> Array:
-        """Positions (n, m, 3) by Hermite's cubics."""
-        shares = times / self.step
-        at = shares.astype(np.intp)
-        self._follow(int(at.max()) + 1)
-        cubics, s = self.cubics[at], (shares - at)[..., None]
-        found = cubics[..., 3, :] * s
-        for power in (2, 1):
-            found += cubics[..., power, :]
-            found *= s
-        found += cubics[..., 0, :]
-        return np.asarray(found)
-
-    def _follow(self, count: int) -> None:
-        """Have at least `count` cubics, always by the same stretches."""
-        block = _STRETCH * _MEMBER_SAMPLES
-        while len(self.cubics) < count:
-            start = len(self.cubics) * self.step
-            begun = self.propagator.advance(0.0, self.state, start).state
-            times = np.asarray(start + np.arange(block + 1) * self.step, dtype=np.float64)
-            rows = self.propagator.sample(start, begun, times)
-            one, two = rows[:-1, :3], rows[1:, :3]
-            before, after = self.step * rows[:-1, 3:6], self.step * rows[1:, 3:6]
-            bend, twist = 3 * (two - one) - 2 * before - after, 2 * (one - two) + before + after
-            self.cubics = np.concatenate([self.cubics, np.stack([one, before, bend, twist], 1)])
+        count = np.where(round_, _FEW, _SAMPLES) * turns
+        if not self.watching:
+            return np.asarray(np.minimum(count, _MOST_SAMPLES))
+        with np.errstate(all="ignore"):
+            e = (high - low) / (high + low)
+            sharp = np.sqrt((1 + e) / (1 - e) ** 3) / _SHARPEST
+        return np.asarray(np.minimum(count * np.fmax(sharp, 1.0), _MOST_WATCHED))
 
 
 def _least(values: Array) -> Array:

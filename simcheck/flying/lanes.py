@@ -3,9 +3,9 @@
 What is out of the ordinary is left to `fly_plan`: a lane whose tank runs dry, whose orbit is open
 or comes near the ground, that comes near a limit on radius or separation, or whose team has to ask
 the planner. Whether it is depends on the lane alone. Extremes are those of samples some degrees
-apart, refined by parabolas: to a few hundred metres in radius, mostly to one, and to a
-thousandth in the distance to members; the flight itself and its errors agree with `fly_plan` to
-a tenth of a millimetre.
+apart, refined by parabolas: to a few hundred metres in radius, mostly to one. Distances to members
+are refined on the motion itself, to metres. The flight itself and its errors agree with `fly_plan`
+to a tenth of a millimetre.
 """
 
 from __future__ import annotations
@@ -23,11 +23,12 @@ from simcheck.engines.base import G0
 from simcheck.engines.batches import TaylorBatches
 from simcheck.errors import FlightError
 from simcheck.flying.draws import Draws, drawn, engine_draws
-from simcheck.flying.lane_burns import LaneDraws, burn
+from simcheck.flying.lane_burns import LaneBurns, LaneDraws, burn
 from simcheck.flying.lane_looks import Looks
 from simcheck.flying.team_lanes import ACTIONS, Choices, Situations, TeamLanes
 from simcheck.kernels.transfers import period_of
 from simcheck.kernels.vectors import norm, wrap
+from simcheck.measuring import slot_period
 from simcheck.measuring_lanes import average_lanes
 from simcheck.planning.commanding import Range
 from simcheck.planning.lane_commands import Rows, alike, nominal
@@ -39,7 +40,8 @@ TOLERANCE = 1e-12
 """Of the Taylor series: a fraction of a millimetre in ten revolutions, at half the cost."""
 
 _NEAR_RADIUS = 0.02  # of the body's radius: nearer to the ground or to a limit a lane flies alone
-_NEAR_MEMBER = 0.2  # of the separation asked for
+_NEAR_MEMBER = 0.02  # of the separation asked for, and
+_NEAR_M = 200.0
 _SPARE = 6  # burns and decisions beyond plan and trims before a lane flies alone
 _ONE_AT_A_TIME = threading.Lock()  # integrators hold state, and a cluster's workers have threads
 _OVER = tuple(ACTIONS.index(name) for name in ("stop", "give-up"))
@@ -60,7 +62,7 @@ class LaneFlights(NamedTuple):
     arrival: Array
     lowest: Array
     largest: Array
-    closest: Array
+    nearest: Array  # (members, n), m
     burns: Rows
     decisions: Rows
     alone: NDArray[np.bool_]
@@ -120,7 +122,8 @@ class _Lanes:
         self.states[:, 3:6] = craft.velocity_m_s + errors.initial_velocity_m_s * self.flight[:, 5:8]
         self.states[:, 6] = craft.mass_kg
         self.dv, self.arrival = np.zeros(n), np.zeros(n)
-        self.seen = np.array([[np.inf], [0.0], [np.inf]]) + np.zeros(n)
+        self.seen = self.looks.nothing(n)
+        self.burnt: list[tuple[Rows, Array, Array, LaneBurns]] = []  # times and states when lit
         self.missed, self.over, self.trimming = np.zeros((3, n), dtype=bool)
         self.alone = np.full(n, ground.closed_loop and self.team is None)
         self.made, self.tried, self.decided, self.trims = np.zeros((4, n), dtype=np.intp)
@@ -148,10 +151,17 @@ class _Lanes:
 
     def _look(self, rows: Rows, until: Array) -> None:
         """Extremes of coasts from where lanes are to `until`."""
-        found = self.looks.look(self.times[rows], self.states[rows], until)
+        near = self.seen[2:, rows]
+        found = self.looks.look(self.times[rows], self.states[rows], until, near)
         self.seen[0, rows] = np.minimum(self.seen[0, rows], found[0])
         self.seen[1, rows] = np.maximum(self.seen[1, rows], found[1])
-        self.seen[2, rows] = np.minimum(self.seen[2, rows], found[2])
+        self.seen[2:, rows] = np.minimum(near, found[2:])
+
+    def _look_at_burns(self) -> None:
+        """Distances to members in burns, where they may be smaller than on all the coasts."""
+        for rows, times, states, went in self.burnt:
+            near = self.seen[2:, rows]
+            self.seen[2:, rows] = self.looks.look_at_burns(times, states, went, near)
 
     def _burn(self, rows: Rows) -> None:
         """Coast to the next ignition and burn, the trims counted, the books kept."""
@@ -167,6 +177,8 @@ class _Lanes:
         lit = self.batches.advance(self.times[rows], self.states[rows], light)
         draws = LaneDraws(g, self.flight[rows], self.accelerometer[rows])
         went = burn(self.batches, self.case, light, lit, commands, draws)
+        if self.looks.members:
+            self.burnt.append((rows, light, lit, went))
         made = ~went.missed
         self.alone[rows] |= went.odd | (
             went.missed & (self.team is not None) & ~self.trimming[rows]
@@ -254,10 +266,11 @@ class _Lanes:
         found = average_lanes(self.batches, self.times, self.states, motion)
         closed = np.isfinite(found.period)
         self._look(np.arange(len(self.dv)), np.where(closed, found.time, self.times))
-        lowest, largest, closest = self.seen
+        self._look_at_burns()
+        lowest, largest, *nearest = self.seen
         return LaneFlights(
             phase=wrap(found.longitude - motion.longitude(case.craft.slot, found.time)),
-            period=found.period - motion.period_s,
+            period=found.period - slot_period(motion, found.time, found.period),
             eccentricity=np.hypot(found.e_vector[:, 0], found.e_vector[:, 1]),
             plane=np.arctan2(np.hypot(found.normal[:, 0], found.normal[:, 1]), found.normal[:, 2]),
             e_vector=found.e_vector,
@@ -267,7 +280,7 @@ class _Lanes:
             arrival=self.arrival,
             lowest=lowest,
             largest=largest,
-            closest=closest if case.members else np.full(len(self.dv), np.nan),
+            nearest=np.reshape(nearest, (len(nearest), len(self.dv))),
             burns=self.made,
             decisions=self.decided,
             alone=self.alone | ~closed | self._near_a_limit(),
@@ -275,11 +288,12 @@ class _Lanes:
 
     def _near_a_limit(self) -> NDArray[np.bool_]:
         body, limits = self.case.body, self.case.limits
-        lowest, largest, closest = self.seen
+        lowest, largest, *nearest = self.seen
         room = _NEAR_RADIUS * body.radius_m
         near = lowest < body.radius_m + room
         near |= np.abs(lowest - body.radius_m - limits.min_altitude_m) < room
         near |= np.abs(largest - limits.max_radius_m) < room
         if self.case.members and limits.separation_m > 0:
-            near |= closest < (1 + _NEAR_MEMBER) * limits.separation_m
+            room = (1 + _NEAR_MEMBER) * limits.separation_m + _NEAR_M
+            near |= np.min(nearest, axis=0) < room
         return np.asarray(near)

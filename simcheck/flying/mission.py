@@ -12,9 +12,10 @@ import math
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.clearances import Stretch, clearances
-from simcheck.engines.base import Propagator, Thrust, gravity_of
+from simcheck.clearances import Passing, Stretch, clearances
+from simcheck.engines.base import Propagator, Thrust
 from simcheck.engines.choosing import fast_propagator, reference_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.flying.arcs import Flown, Leg, coasted, grounded, impact
 from simcheck.flying.draws import MOST_BURNS, drawn, perfect
 from simcheck.flying.operating import Site, Team, operate
@@ -27,10 +28,13 @@ from simcheck.measuring import (
     average,
     offsets,
     resolve_ring,
+    slot_rate,
 )
 from simcheck.planning.commanding import member_states
 from simcheck.records.case import Case
 from simcheck.records.flight import (
+    NEAR,
+    Approach,
     Arc,
     Components,
     Flight,
@@ -68,7 +72,12 @@ def fly_plan(
     flown = operate(Site(case, propagator, motion, draws), plan, team)
     arrival = max((leg.stretch.end_s for leg in flown.legs if leg.burn), default=0.0)
     flown, found = _measured(case, flown, propagator, motion)
-    seen = clearances(propagator, [leg.stretch for leg in flown.legs], members)
+    seen = clearances(
+        propagator,
+        [leg.stretch for leg in flown.legs],
+        members,
+        watch_m=NEAR * case.limits.separation_m,
+    )
     drift, holds = _drift(case, motion, found)
     used = _dv_used(flown)
     return Flight(
@@ -94,6 +103,7 @@ def fly_plan(
         propagator=propagator.name,
         decisions=tuple(flown.decisions),
         components=_components(found),
+        approaches=tuple(_approach(case, passing) for passing in seen.passings),
     )
 
 
@@ -150,7 +160,7 @@ def _drift(case: Case, motion: RingMotion, found: Averages | None) -> tuple[floa
     """Phase drift in deg/day, and days until the phase leaves its tolerance (None: never)."""
     if found is None:
         return math.nan, None
-    rate = 2 * math.pi / found.period - motion.rate
+    rate = 2 * math.pi / found.period - slot_rate(motion, found)
     drift = math.degrees(rate) * _DAY
     tolerance = case.tolerance.phase_rad
     if tolerance is None or rate == 0:
@@ -185,6 +195,18 @@ def _neighbours(
             ahead = spacing + float(np.degrees(wrap(np.radians(ahead - spacing))))
         rows.append(Neighbour(name=member.name, spacing_deg=spacing, phase_deg=ahead))
     return tuple(rows)
+
+
+def _approach(case: Case, passing: Passing) -> Approach:
+    return Approach(
+        member=case.members[passing.member].name,
+        kind=passing.kind,
+        arc=passing.stretch,
+        time_s=passing.time_s,
+        distance_m=passing.distance_m,
+        relative_speed_m_s=passing.relative_speed_m_s,
+        relative_rsw_m=passing.relative_rsw_m,
+    )
 
 
 def _dv_used(flown: Flown) -> float:

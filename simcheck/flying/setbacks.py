@@ -14,8 +14,9 @@ from typing import NamedTuple
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import Propagator, Thrust, gravity_of
+from simcheck.engines.base import Propagator, Thrust
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import FlightError, NoPlanError, PlannerError
 from simcheck.kernels.transfers import period_of
 from simcheck.measuring import RingMotion, resolve_ring

@@ -15,7 +15,8 @@ from dataclasses import replace
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import G0, Gravity, Propagator
+from simcheck.engines.base import G0, Propagator
+from simcheck.engines.gravity import Gravity
 from simcheck.errors import FlightError
 from simcheck.kernels.transfers import apsis_radii
 from simcheck.kernels.vectors import norm

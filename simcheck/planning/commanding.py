@@ -12,8 +12,9 @@ import numpy as np
 
 from simcheck.arrays import Array
 from simcheck.clearances import Clearances, Stretch, clearances
-from simcheck.engines.base import G0, Gravity, Propagator, Steering, Thrust, gravity_of
+from simcheck.engines.base import G0, Propagator, Steering, Thrust
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import Gravity, gravity_of
 from simcheck.errors import FlightError
 from simcheck.kernels.kepler import propagate
 from simcheck.kernels.transfers import apsis_radii, period_of

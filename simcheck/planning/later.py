@@ -13,7 +13,7 @@ import numpy as np
 from simcheck.engines.base import Propagator
 from simcheck.kernels.vectors import TAU
 from simcheck.measuring import RingMotion
-from simcheck.records.case import Case, Member
+from simcheck.records.case import Body, Case, Member
 from simcheck.records.estimate import Estimate
 from simcheck.records.plan import Command, Plan
 
@@ -34,12 +34,11 @@ def seen_from(
     mass leaves the craft as heavy as the case has it.
     """
     time = estimate.time_s
+    moved = float(motion.passed(time))
     ring = replace(
         case.ring,
         raan_rad=case.ring.raan_rad + motion.node_rate * time,
-        argument_of_latitude_rad=float(
-            np.mod(case.ring.argument_of_latitude_rad + motion.rate * time, TAU)
-        ),
+        argument_of_latitude_rad=float(np.mod(case.ring.argument_of_latitude_rad + moved, TAU)),
     )
     mass = estimate.mass_kg if estimate.mass_kg is not None else case.craft.mass_kg
     craft = replace(
@@ -54,7 +53,24 @@ def seen_from(
         dv_m_s=max(case.limits.dv_m_s - spent_m_s, 0.0),
     )
     members = tuple(_moved(member, time, propagator) for member in case.members)
-    return replace(case, epoch=None, ring=ring, craft=craft, limits=limits, members=members)
+    return replace(
+        case,
+        epoch=None,
+        body=_turned(case.body, time),
+        ring=ring,
+        craft=craft,
+        limits=limits,
+        members=members,
+        sky=None if case.sky is None else case.sky.seen_from(time),
+    )
+
+
+def _turned(body: Body, time: float) -> Body:
+    """The body as it has turned by then."""
+    if body.prime_meridian_rad is None or body.rotation_period_s is None:
+        return body
+    angle = body.prime_meridian_rad + TAU * time / body.rotation_period_s
+    return replace(body, prime_meridian_rad=float(np.mod(angle, TAU)))
 
 
 def _moved(member: Member, time: float, propagator: Propagator) -> Member:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.engines.base import G0, Gravity
+from simcheck.engines.base import G0
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import Gravity
 from simcheck.kernels.transfers import period_of
 from simcheck.kernels.vectors import cross, norm, unit
 from simcheck.measuring import RingMotion, resolve_ring

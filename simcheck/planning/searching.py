@@ -63,15 +63,22 @@ class Search(NamedTuple):
     floor: float
 
 
-def search(problems: list[Problem], wish: Wish | None = None, *, timed: bool = True) -> Search:
+def search(
+    problems: list[Problem],
+    wish: Wish | None = None,
+    *,
+    timed: bool = True,
+    routes: list[Route] | None = None,
+) -> Search:
     """Search with one allowed sweep after another; the cheapest with its losses wins.
 
     problems differ only in arc_rad, finest first. timed also optimises times and vectors together:
     for the time allowed where that keeps the floor out of reach, else for less time than the floor
-    takes.
+    takes. routes, where given, are those looked at instead of all.
     """
     wish = wish or Wish()
-    routes = all_routes(problems[0], quick=wish.effort == 0)
+    if routes is None:
+        routes = all_routes(problems[0], quick=wish.effort == 0)
     floor = min((route.dv for route in routes), default=np.inf)
     best, problem = _phased(problems, routes, floor)
     if best is not None:

@@ -18,7 +18,7 @@ from simcheck.engines.base import Propagator, Thrust
 from simcheck.errors import FlightError
 from simcheck.kernels.transfers import coast_time, period_of
 from simcheck.kernels.vectors import TAU, cross, dot, norm, turn_about, unit, wrap
-from simcheck.measuring import Averages, RingMotion, average
+from simcheck.measuring import Averages, RingMotion, average, slot_period
 from simcheck.planning.burns import Burns, burn_seconds
 from simcheck.records.case import Tolerance
 
@@ -107,7 +107,8 @@ class Shooter:
             ahead = found.longitude - setup.motion.longitude(setup.slot, found.time)
             parts.append(float(wrap(ahead)) / t.phase_rad)
         if t.period_s is not None:
-            parts.append((found.period - setup.motion.period_s) / t.period_s)
+            due = slot_period(setup.motion, found.time, found.period)
+            parts.append((found.period - float(due)) / t.period_s)
         if t.eccentricity is not None:
             parts += [float(x) / t.eccentricity for x in found.e_vector]
         if t.plane_rad is not None:
@@ -117,8 +118,8 @@ class Shooter:
     def slopes(self, burns: Burns, flown: Flown) -> Array:
         """Derivatives of the miss and of the last cutoff, (targets + 1, 4n).
 
-        Per burn: the angle by which its place is turned along the orbit, then its Δv (3). The
-        forces are taken as free of time, as zonal ones are.
+        Per burn: the angle by which its place is turned along the orbit, then its Δv (3). A
+        later arc is taken to see the same sky: how the sky changes with it is left out.
         """
         count = len(burns.sweeps)
         columns = np.zeros((len(flown.miss) + 1, count, 4))
@@ -151,6 +152,8 @@ class Shooter:
                 flown.states[i - 1],
             )
         wait = float(flown.ignitions[i]) - time
+        if self.propagator.gravity.sky is not None and self.propagator.name == "taylor":
+            return self._arc_slopes_abreast(burns, flown, i, time, state, wait)
 
         def end(burns: Burns, state: Array) -> Array:
             ignition, _, length, cut = self._arc(burns, i, 0.0, state, wait)
@@ -168,6 +171,36 @@ class Shooter:
             change[i, j] = step
             by_burn[:, j] = (end(moved(burns, flown, change), state) - here) / step
         return by_state, by_burn
+
+    def _arc_slopes_abreast(
+        self, burns: Burns, flown: Flown, i: int, time: float, state: Array, wait: float
+    ) -> tuple[Array, Array]:
+        """The same of all variations side by side, each from the arc's own time."""
+        from simcheck.planning.shooting_lanes import BurnLanes, ends
+
+        steps = _steps(state)
+        by = np.append(steps[1:], [_STEP, *[steps[4]] * 3])
+        variations = [burns] * 8
+        for j in range(4):
+            change = np.zeros((len(burns.sweeps), 4))
+            change[i, j] = by[7 + j]
+            variations.append(moved(burns, flown, change))
+        states = np.tile(state, (12, 1))
+        states[1:8] += np.diag(by[:7])
+        lanes = BurnLanes(
+            burns.engines[i],
+            burns.steering[i],
+            self.share,
+            np.array([b.places[i] for b in variations]),
+            np.array([b.dvs[i] for b in variations]),
+        )
+        times, cuts = ends(self.propagator.gravity, lanes, states, time, wait)
+        after = np.concatenate([times[:, None], cuts], axis=1)
+        slopes = ((after[1:] - after[0]) / by[:, None]).T
+        by_state = np.zeros((8, 8))
+        by_state[0, 0] = 1.0
+        by_state[:, 1:] = slopes[:, :7]
+        return by_state, slopes[:, 7:]
 
     def _arc(
         self, burns: Burns, i: int, time: float, state: Array, wait: float

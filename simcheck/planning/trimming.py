@@ -31,7 +31,7 @@ from simcheck.kernels.near_circular import (
 )
 from simcheck.kernels.transfers import coast_time
 from simcheck.kernels.vectors import TAU, cross, unit, wrap
-from simcheck.measuring import Averages, average
+from simcheck.measuring import Averages, average, slot_period
 from simcheck.planning.candidates import Candidate, Impulse
 from simcheck.planning.commanding import Aimed, Range, command
 from simcheck.records.case import Tolerance
@@ -137,9 +137,8 @@ def standing(site: Range) -> Standing:
     found = average(site.propagator, 0.0, site.start, motion)
     longitude = found.longitude - TAU / found.period * found.time
     phase = float(wrap(longitude - motion.longitude(site.case.craft.slot, 0.0)))
-    errors = np.array(
-        [phase, found.period / motion.period_s - 1, *found.e_vector, *found.normal[:2]]
-    )
+    late = found.period / float(slot_period(motion, found.time, found.period)) - 1
+    errors = np.array([phase, late, *found.e_vector, *found.normal[:2]])
     return Standing(errors, longitude, found)
 
 

@@ -8,7 +8,8 @@ optimum, in a hundredth of the time.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from collections.abc import Callable
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -45,6 +46,10 @@ _ROUNDS = 4  # of aiming in the case's forces
 _MET = 0.1  # of each tolerance at which aiming ends,
 _STALLED = 0.9  # or where a round leaves more than this of what the one before left
 _OF = [0, 1, 2, 4]  # where in six errors those of phase, period, eccentricity and plane begin
+
+
+Aim: TypeAlias = Callable[[Rows, Array], Array]
+"""Errors (k, 6) that lanes (k,) are to have at times (k,), in place of none."""
 
 
 class _Ask(NamedTuple):
@@ -116,22 +121,32 @@ class Trimmer:
         return glance_lanes(self.batches, times, states, self.motion, self.case.craft.slot)
 
     def trims(
-        self, times: Array, states: Array, most: Rows, seen: LaneGlance | None = None
+        self,
+        times: Array,
+        states: Array,
+        most: Rows,
+        seen: LaneGlance | None = None,
+        slots: Rows | None = None,
+        until: float | None = None,
+        aim: Aim | None = None,
     ) -> LaneTrims:
         """Trims from estimates (n, 7) at times (n,), of at most `most` (n,) burns.
 
-        seen is what `glance` gives for them, where that is known already. A lane's trims depend on
-        that lane alone, bit for bit.
+        seen is what `glance` gives for them, where that is known already; slots (n,) where they
+        are for others than the craft's; until where they are to end before the case's limit; aim
+        where errors are to be brought to something else than zero. A lane's trims depend on that
+        lane alone, bit for bit.
         """
         n = len(times)
         seen = self.glance(times, states) if seen is None else seen
         # What the errors are at the estimate: the glance ends two revolutions later.
         passed = self.motion.rate * (seen.time - times)
-        errors = seen.errors.copy()
+        errors = seen.errors - (0.0 if aim is None else aim(np.arange(n), seen.time))
         errors[:, 0] += errors[:, 1] * passed
         longitude = seen.longitude - passed * (1 - errors[:, 1])
         local = turned(errors, -longitude)
-        room = (self.case.limits.duration_s - times) / self.motion.period_s - LEAD
+        end = self.case.limits.duration_s if until is None else until
+        room = (end - times) / self.motion.period_s - LEAD
         picks = _nothing(n)
         for start in range(0, n, _BLOCK):
             rows = np.arange(start, min(start + _BLOCK, n))
@@ -139,7 +154,10 @@ class Trimmer:
             self._pick(picks, rows, local, room, most, states[:, 6])
         found = np.flatnonzero(np.isfinite(picks.cost))
         made, none = empty(n, MOST), np.ones(n, dtype=bool)
-        aimed, use = self._aimed(times[found], states[found], longitude[found], picks.of(found))
+        lanes = (times[found], states[found], longitude[found])
+        slot = self.case.craft.slot if slots is None else slots[found]
+        to = None if aim is None else (lambda rows, at: aim(found[rows], at))
+        aimed, use = self._aimed(*lanes, picks.of(found), slot, to)
         before = np.max(uses(errors[found], self.tolerance), axis=1)
         enough = np.where(picks.number[found] < most[found], _MUCH * before, 0.0)
         good = (use <= np.maximum(enough, _AIMED)) & commandable(self.case, aimed)
@@ -269,7 +287,13 @@ class Trimmer:
         picks.across[lanes] = _applied(picks.straighten[lanes], errors[lanes, 4:])
 
     def _aimed(
-        self, times: Array, states: Array, longitude: Array, picks: _Picks
+        self,
+        times: Array,
+        states: Array,
+        longitude: Array,
+        picks: _Picks,
+        slot: int | Rows,
+        aim: Aim | None,
     ) -> tuple[LaneCommands, Array]:
         """The picks' commands aimed in the case's forces, and the largest use they end with."""
         use = np.full(len(times), np.inf)
@@ -278,13 +302,15 @@ class Trimmer:
         for left in range(_ROUNDS, 0, -1):
             one = made.of(rows)
             at, ends = flown_perfectly(self.batches, self.case, times[rows], states[rows], one)
-            seen = glance_lanes(self.batches, at, ends, self.motion, self.case.craft.slot)
-            worst = np.max(uses(seen.errors, self.tolerance), axis=1)
+            to = slot if isinstance(slot, int) else slot[rows]
+            seen = glance_lanes(self.batches, at, ends, self.motion, to)
+            errors = seen.errors if aim is None else seen.errors - aim(rows, seen.time)
+            worst = np.max(uses(errors, self.tolerance), axis=1)
             better = worst < use[rows]
             on = better & (worst > _MET) & ~(worst > _STALLED * use[rows])
             use[rows[better]] = worst[better]
             best.put(rows[better], one.of(np.flatnonzero(better)))
-            rows, errors = rows[on], seen.errors[on]
+            rows, errors = rows[on], errors[on]
             if not len(rows) or left == 1:
                 break
             self._mend(picks, rows, turned(errors, -longitude[rows]))

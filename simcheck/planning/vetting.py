@@ -58,6 +58,8 @@ def _types(plan: Plan) -> Iterator[str]:
         yield from _numbers("plan", plan, ("lower_bound_dv_m_s",))
     if not isinstance(plan.arrival_state, State):
         yield f"plan: arrival_state: expected a State, got {_shown(plan.arrival_state)}"
+    if not isinstance(plan.warnings, tuple) or not all(isinstance(x, str) for x in plan.warnings):
+        yield f"plan: warnings: expected a tuple of texts, got {_shown(plan.warnings)}"
     if not isinstance(plan.primer, Primer | None):
         yield f"plan: primer: expected a Primer or None, got {_shown(plan.primer)}"
     for name, kind in (("burns", Burn), ("commands", Command), ("alternatives", Alternative)):

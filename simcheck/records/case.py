@@ -10,6 +10,9 @@ from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
 from simcheck.arrays import Array, frozen_array
+from simcheck.records.hold import HoldAim
+from simcheck.records.network import NetworkAim
+from simcheck.records.sky import Sky
 
 Force: TypeAlias = Literal["j2", "j3", "j4", "third-bodies", "sunlight-pressure"]
 Cutoff: TypeAlias = Literal["duration", "velocity", "orbit"]
@@ -19,7 +22,12 @@ RingSize: TypeAlias = Literal["period", "radius"]
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Body:
-    """The central body. `sources` maps each constant's name to where its value comes from."""
+    """The central body. `sources` maps each constant's name to where its value comes from.
+
+    prime_meridian_rad is the angle at the epoch from the inertial x axis to the prime meridian,
+    about the pole; it grows by a turn every rotation_period_s (negative: backwards). axes says in
+    words where the inertial axes point.
+    """
 
     name: str
     gm_m3_s2: float
@@ -28,6 +36,8 @@ class Body:
     j3: float = 0.0
     j4: float = 0.0
     rotation_period_s: float | None = None
+    prime_meridian_rad: float | None = None
+    axes: str = ""
     sources: dict[str, str] = field(default_factory=dict)
 
 
@@ -176,5 +186,8 @@ class Case:
     dispersion: DispersionAim
     tolerance: Tolerance
     limits: Limits
+    network: NetworkAim = field(default_factory=NetworkAim)
+    hold: HoldAim = field(default_factory=HoldAim)
+    sky: Sky | None = None
     path: str = ""
     inputs_sha256: str = ""

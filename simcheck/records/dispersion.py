@@ -8,6 +8,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from simcheck.records.case import Case
 from simcheck.records.linear import LinearBeside
 
 Rows: TypeAlias = NDArray[np.void]
@@ -38,7 +39,30 @@ COLUMNS: tuple[tuple[str, str, str, str], ...] = (
 )
 """Columns of a row: name, little-endian type, unit, meaning. Files, tables and JSON follow it."""
 
+Columns: TypeAlias = tuple[tuple[str, str, str, str], ...]
+
 ROW = np.dtype([(name, kind) for name, kind, _, _ in COLUMNS])
+"""A row of a case without members."""
+
+
+def member_column(index: int) -> str:
+    """The column of the closest approach to a case's member, counted from 0 in its order."""
+    return f"closest_{index + 1}_m"
+
+
+def columns_of(case: Case) -> Columns:
+    """The columns of a case's rows: those of every row, then one a member."""
+    names = enumerate(member.name for member in case.members)
+    return COLUMNS + tuple(
+        (member_column(k), "<f8", "m", f"closest approach to member {k + 1}, {name}")
+        for k, name in names
+    )
+
+
+def row_of(columns: Columns) -> np.dtype[np.void]:
+    """The type of a row with these columns."""
+    return np.dtype([(name, kind) for name, kind, _, _ in columns])
+
 
 BLOCK = 16_384
 """Rows held in memory at a time."""
@@ -92,6 +116,22 @@ class DvColumns:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class MemberApproach:
+    """How near the flights come to one member at any time, m.
+
+    least_m is the smallest of all, in the flight least_sample (None where no flight has a value).
+    kept is how likely the separation asked for is kept, None where none is asked for; a flight
+    that could not be computed does not keep it.
+    """
+
+    member: str
+    closest: Percentiles
+    least_m: float
+    least_sample: int | None
+    kept: Share | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Driver:
     """Share of one error source in the variance of an outcome."""
 
@@ -110,7 +150,8 @@ class Dispersion:
     the part of it that makes dv.margin with the engine, from the mass that is left after such a
     flight. drivers are ordered by share, method says how they were found. failures are sample
     numbers, the first of them where they are very many (failures_left_out tells how many are not
-    listed), worst those furthest out.
+    listed), worst those furthest out. approaches are member by member, separation how likely that
+    asked for is kept from all of them together, None where none is asked for.
     """
 
     samples: int
@@ -133,3 +174,5 @@ class Dispersion:
     worst: tuple[int, ...]
     stopped_by: str
     linear: LinearBeside | None = None
+    approaches: tuple[MemberApproach, ...] = ()
+    separation: Share | None = None

@@ -11,7 +11,11 @@ from simcheck.records.plan import Steering
 
 ArcKind: TypeAlias = Literal["coast", "burn"]
 Action: TypeAlias = Literal["fly-on", "re-aim", "replan", "trim", "stop", "give-up"]
+ApproachKind: TypeAlias = Literal["minimum", "start", "end"]
 Outcome: TypeAlias = Literal["flown", "out-of-propellant", "hit-the-body", "left-the-body"]
+
+NEAR = 10.0
+"""Times the separation asked for within which every approach of a flight is listed."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -60,6 +64,27 @@ class Neighbour:
     name: str
     spacing_deg: float
     phase_deg: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Approach:
+    """A close approach: a minimum of the distance to a member, and the arc in which it falls.
+
+    kind is "start" or "end" where the flight begins with a distance that grows, or ends with one
+    that falls. arc counts the flight's arcs from 0. relative_rsw_m is where the craft is seen from
+    the member, in the member's RSW.
+    """
+
+    member: str
+    kind: ApproachKind
+    arc: int
+    time_s: float
+    distance_m: float
+    relative_speed_m_s: float
+    relative_rsw_m: Array
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "relative_rsw_m", frozen_array(self.relative_rsw_m, (3,), "place"))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -113,6 +138,8 @@ class Flight:
     outcome tells how it ended; events are findings in plain words, in order of time. extremes hold
     the lowest altitude, largest radius and closest approach with their limits' units. sample is
     None for the perfect flight. decisions are those of a flight whose team replans or trims.
+    approaches are, member by member and in order of time, those nearer than NEAR times the
+    separation asked for, and each member's closest.
     """
 
     outcome: Outcome
@@ -135,6 +162,7 @@ class Flight:
     propagator: str
     decisions: tuple[Decision, ...] = ()
     components: Components = Components()
+    approaches: tuple[Approach, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -124,7 +124,8 @@ class Plan:
 
     total_dv_m_s sums the impulses; commanded_dv_m_s what the commands deliver when nothing fails,
     finite-burn losses included. planner names who made it; primer is None where a planner gives no
-    proof or the plan has no burn.
+    proof or the plan has no burn. warnings say in words what whoever flies it must know beforehand,
+    such as where a plan from a message parts from the case.
     """
 
     planner: str
@@ -138,3 +139,4 @@ class Plan:
     commands: tuple[Command, ...]
     commanded_dv_m_s: float
     primer: Primer | None = None
+    warnings: tuple[str, ...] = ()

@@ -8,8 +8,8 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from simcheck.records.comparison import BurnPair, BurnSide, Comparison, Figure, Group, Side
-from simcheck.report.tables import BAD, GOOD, cell, facts, heading, note, stacked, table
-from simcheck.report.words import duration, fixed, significant
+from simcheck.report.tables import BAD, GOOD, Fact, cell, facts, heading, note, stacked, table
+from simcheck.report.words import clean, duration, fixed, significant
 
 _NAMES = {
     "burns": "burns",
@@ -44,7 +44,7 @@ def comparison_text(comparison: Comparison, names: tuple[str, str]) -> Renderabl
     a, b = comparison.a, comparison.b
     return stacked(
         heading(a.title if a.title == b.title else f"{a.title}  |  {b.title}"),
-        facts([("A", _side_words(names[0], a)), ("B", _side_words(names[1], b))]),
+        facts([*_side_words("A", names[0], a), *_side_words("B", names[1], b)]),
         *_burns(comparison.burns),
         *(part for group in _GROUPS for part in _figures(comparison.figures, group)),
         heading("Verdicts"),
@@ -54,8 +54,10 @@ def comparison_text(comparison: Comparison, names: tuple[str, str]) -> Renderabl
     )
 
 
-def _side_words(name: str, side: Side) -> str:
-    return f"{name}: {side.plan.summary} (planner: {side.plan.planner})"
+def _side_words(letter: str, name: str, side: Side) -> list[Fact]:
+    """Where a plan comes from, what it is, and what it warns of."""
+    told = [(f"{letter} WARNING", clean(warning)) for warning in side.plan.warnings]
+    return [(letter, f"{name}: {side.plan.summary} (planner: {side.plan.planner})"), *told]
 
 
 def _burns(pairs: tuple[BurnPair, ...]) -> list[RenderableType]:

@@ -10,13 +10,22 @@ from rich.text import Text
 
 from simcheck.measuring import RingMotion
 from simcheck.records.case import Case
-from simcheck.records.dispersion import Dispersion
+from simcheck.records.dispersion import Dispersion, MemberApproach, Share
 from simcheck.records.plan import Plan
 from simcheck.report.judged_text import CAUTION
 from simcheck.report.linear_text import linear_text
 from simcheck.report.plan_text import header
 from simcheck.report.tables import BAD, GOOD, cell, facts, heading, note, stacked, table
-from simcheck.report.words import clean, count, kilograms, share, significant, speed
+from simcheck.report.words import (
+    clean,
+    count,
+    fixed,
+    kilograms,
+    kilometres,
+    share,
+    significant,
+    speed,
+)
 
 _NAMES = {
     "phase_deg": "phase, deg",
@@ -30,6 +39,7 @@ _NAMES = {
     "closest_approach_m": "closest approach, m",
 }
 _SHOWN = (1.0, 50.0, 99.0, 99.87)
+_NEAR = (1.0, 5.0, 50.0)
 _MOST_NAMED = 12
 _DRIVERS = 4
 
@@ -41,6 +51,7 @@ def dispersion_text(case: Case, plan: Plan, found: Dispersion, ring: RingMotion)
         heading("Flights"),
         facts(_flights(case, found)),
         *_percentiles(found),
+        *_approaches(case, found),
         heading("Δv in four columns, which nothing adds"),
         facts(_dv(case, found)),
         heading("Propellant to load"),
@@ -92,6 +103,69 @@ def _percentiles(found: Dispersion) -> list[RenderableType]:
         " unknown where there are too few flights for that."
     )
     return [heading("Percentiles"), table(names, rows), note(said)]
+
+
+def _approaches(case: Case, found: Dispersion) -> list[RenderableType]:
+    """How near the flights come to each member, and how likely they keep the separation."""
+    if not found.approaches:
+        return []
+    rows = []
+    nearest = sorted(found.approaches, key=_nearness)
+    for one in nearest[:_MOST_NAMED]:
+        part = one.closest
+        values = dict(zip(part.levels, part.values, strict=True))
+        low = dict(zip(part.levels, part.low, strict=True))
+        rows.append(
+            (
+                one.member,
+                _km(one.least_m),
+                "" if one.least_sample is None else str(one.least_sample),
+                _km(low[1.0]),
+                *(_km(values[level]) for level in _NEAR),
+                "" if one.kept is None else share(one.kept.probability),
+            )
+        )
+    names = (
+        "member",
+        ">least, km",
+        ">sample",
+        ">1 % at least",
+        *(f">{level:g} %" for level in _NEAR),
+        ">kept" if found.separation else "",
+    )
+    said = (
+        "At any time of each flight, burns included. The least of all flights and its sample; the"
+        f" fourth column bounds the 1 % percentile from below with {found.within.confidence:.0%}"
+        " confidence by order statistics."
+    )
+    left_out = len(nearest) - _MOST_NAMED
+    if left_out > 0:
+        said += f" {count(left_out, 'member')} further away not listed."
+    return [
+        heading("Closest approach to each member"),
+        table(names, rows),
+        note(said),
+        *([facts(_separation(case, found.separation))] if found.separation else []),
+    ]
+
+
+def _nearness(one: MemberApproach) -> float:
+    return one.least_m if math.isfinite(one.least_m) else math.inf
+
+
+def _separation(case: Case, kept: Share) -> list[tuple[str, str]]:
+    return [
+        (
+            "separation",
+            f"{kilometres(case.limits.separation_m)} from every member is kept by {kept.count}"
+            f" flights = {share(kept.probability)}, with {kept.confidence:.0%} confidence between"
+            f" {share(kept.low)} and {share(kept.high)} ({kept.interval})",
+        )
+    ]
+
+
+def _km(metres: float) -> str:
+    return fixed(metres / 1e3, 3)
 
 
 def _dv(case: Case, found: Dispersion) -> list[tuple[str, str]]:

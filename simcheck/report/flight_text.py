@@ -11,6 +11,8 @@ from simcheck.kernels.elements import classical_from_state
 from simcheck.measuring import RingMotion
 from simcheck.records.case import Case
 from simcheck.records.flight import (
+    NEAR,
+    Approach,
     Arc,
     Decision,
     Flight,
@@ -20,6 +22,7 @@ from simcheck.records.flight import (
 )
 from simcheck.records.plan import Plan
 from simcheck.records.setback import Setback
+from simcheck.records.sky import AU_M, SUN_PRESSURE_N_M2
 from simcheck.report.judged_text import errors_text, limits_text, verdict_text
 from simcheck.report.plan_text import header, totals
 from simcheck.report.tables import facts, heading, note, stacked, table, word
@@ -35,6 +38,7 @@ from simcheck.report.words import (
     speed,
 )
 
+_MOST_MEMBERS = 12  # named in a table
 _OUTCOMES = {
     "flown": "flown to its end",
     "out-of-propellant": "OUT OF PROPELLANT",
@@ -59,6 +63,7 @@ def flight_text(
         *_flown(case, flight),
         *errors_text(case, flight),
         *_neighbours(flight),
+        *_approaches(case, flight),
         *limits_text(case, flight),
         *setbacks_text(setbacks),
         *_numerical(flight),
@@ -219,6 +224,52 @@ def _neighbour_row(other: Neighbour) -> tuple[str, ...]:
     return other.name, nominal, flown, fixed(difference, 4, "deg", sign=True)
 
 
+def _approaches(case: Case, flight: Flight) -> list[RenderableType]:
+    """Each member's closest approach, and how many others were near."""
+    if not flight.approaches:
+        return []
+    near = NEAR * case.limits.separation_m
+    names = (
+        "member",
+        ">closest, km",
+        ">after the epoch",
+        ">m/s",
+        ">R, km",
+        ">S, km",
+        ">W, km",
+        "in",
+    )
+    members = list(dict.fromkeys(one.member for one in flight.approaches))
+    rows = []
+    for member in members:
+        some = [one for one in flight.approaches if one.member == member]
+        one = min(some, key=lambda x: x.distance_m)
+        row = (member, _km(one.distance_m), duration(one.time_s), fixed(one.relative_speed_m_s, 1))
+        place = (_km(x, sign=True) for x in one.relative_rsw_m)
+        rows.append((one.distance_m, (*row, *place, _during(flight, one))))
+    rows.sort(key=lambda row: row[0])
+    said = "The craft's place and speed against the member, in the member's RSW."
+    if near > 0.0:
+        close = sum(one.distance_m < near for one in flight.approaches)
+        said += f" Approaches within {kilometres(near)}: {close}."
+    if len(rows) > _MOST_MEMBERS:
+        said += f" The {_MOST_MEMBERS} nearest of {len(rows)} members."
+    shown = [row for _, row in rows[:_MOST_MEMBERS]]
+    return [heading("Closest approach to each member"), table(names, shown), note(said)]
+
+
+def _during(flight: Flight, one: Approach) -> str:
+    """The arc of an approach: a burn by its name, a coast by the burns on either side."""
+    if flight.arcs[one.arc].kind == "burn":
+        return f"burn {flight.arcs[one.arc].burn}"
+    before = [arc.burn for arc in flight.arcs[: one.arc] if arc.kind == "burn"]
+    return f"after {before[-1]}" if before else "first coast"
+
+
+def _km(metres: float, *, sign: bool = False) -> str:
+    return fixed(metres / 1e3, 3, sign=sign)
+
+
 def _turn(angle_deg: float) -> float:
     """An angle brought into -180 to 180 degrees."""
     return math.remainder(angle_deg, 360.0) if math.isfinite(angle_deg) else math.nan
@@ -247,6 +298,27 @@ def constants(case: Case, ring: RingMotion) -> list[RenderableType]:
         for name in _ZONALS
         if name in case.forces
     ]
+    rows += _sky_rows(case)
     rate = math.degrees(ring.node_rate) * 86400.0
     rows.append(("ring's node", significant(rate, "deg/day", sign=True), "from the forces above"))
     return [heading("Constants"), table(("constant", ">value", "source"), rows)]
+
+
+def _sky_rows(case: Case) -> list[tuple[str, str, str]]:
+    """The other bodies, the push of sunlight and where the axes point; none without a sky."""
+    if case.sky is None:
+        return []
+    sky, rows = case.sky, list[tuple[str, str, str]]()
+    for track in sky.pulling:
+        rows.append((f"{track.name}'s GM", f"{track.gm_m3_s2:.12e} m3/s2", track.source))
+    if sky.sun is not None and sky.sun not in sky.pulling:
+        rows.append((sky.sun.name, "gives light", sky.sun.source))
+    light = sky.sunlight
+    if light is not None:
+        given = light.pressure_n_m2 != SUN_PRESSURE_N_M2
+        pressure = f"{light.pressure_n_m2:.5g} N/m2 at {light.distance_m / AU_M:.6g} au"
+        by = "case file" if given else "1361 W/m2 (Kopp and Lean 2011)"
+        rows.append(("area to mass", f"{light.area_to_mass_m2_kg:g} m2/kg", "case file"))
+        rows.append(("reflectivity", f"{light.reflectivity:g}", "case file"))
+        rows.append(("sunlight", pressure, by))
+    return [*rows, ("axes", "", case.body.axes or "the case's own, z: the pole")]

@@ -12,9 +12,11 @@ from simcheck.engines.base import G0
 from simcheck.measuring import RingMotion
 from simcheck.records.case import Case, Engine
 from simcheck.records.plan import Burn, Command, Plan
+from simcheck.report.network_text import network_warning
 from simcheck.report.tables import Fact, facts, heading, note, stacked, table
 from simcheck.report.words import (
     calendar,
+    clean,
     count,
     degrees,
     duration,
@@ -71,17 +73,25 @@ def header(case: Case, plan: Plan, ring: RingMotion) -> RenderableType:
         facts(
             [
                 ("craft", f"{craft.name}, {kilograms(craft.mass_kg)}, to slot {craft.slot}"),
-                ("ring", _ring_words(case, ring)),
+                ("ring", ring_words(case, ring)),
                 ("members", members),
                 ("body", f"{case.body.name}; forces: {', '.join(case.forces) or 'two-body only'}"),
                 ("epoch", epoch),
                 ("plan", f"{plan.summary} (planner: {plan.planner})"),
+                *warnings(plan),
+                ("WARNING", network_warning(case, ring) or ""),
             ]
         ),
     )
 
 
-def _ring_words(case: Case, ring: RingMotion) -> str:
+def warnings(plan: Plan) -> list[Fact]:
+    """What the plan warns of, a line each."""
+    return [("WARNING", clean(warning)) for warning in plan.warnings]
+
+
+def ring_words(case: Case, ring: RingMotion) -> str:
+    """The ring in a line."""
     asked = case.ring
     return (
         f"{count(asked.slots, 'slot')}, nodal period {duration(ring.period_s)},"

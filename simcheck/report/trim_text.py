@@ -8,26 +8,32 @@ from dataclasses import replace
 from rich.console import RenderableType
 from rich.text import Text
 
-from simcheck.kernels.vectors import norm
+from simcheck.kernels.vectors import angle_between, norm
 from simcheck.measuring import RingMotion
 from simcheck.records.advice import Advice
 from simcheck.records.case import Case
 from simcheck.records.quantities import QUANTITIES, Quantity, error_of, listed_tolerances
+from simcheck.records.reconstruction import Reconstruction
 from simcheck.report.judged_text import CAUTION
-from simcheck.report.plan_text import burn_blocks, moment, totals, trade
+from simcheck.report.plan_text import burn_blocks, moment, totals, trade, warnings
 from simcheck.report.tables import facts, heading, note, stacked, table, word
 from simcheck.report.words import clean, fixed, kilograms, share, significant
 
 _TOTALS = ("Δv commanded", "propellant", "arrival")
 _NO_DRIFT = 1e-4  # deg/day
 _SOON = 1000.0  # days
+_AXES = ("radial", "along-track", "cross-track")
+_FITS = 3.0  # sigmas that no Δv explains; 6 in a million by chance (chi-square 27, 3 degrees)
 
 
-def trim_text(case: Case, advice: Advice, ring: RingMotion) -> RenderableType:
+def trim_text(
+    case: Case, advice: Advice, ring: RingMotion, made: Reconstruction | None = None
+) -> RenderableType:
     """Everything that `simcheck trim` says."""
     return stacked(
         heading(case.title),
         facts(_state(case, advice)),
+        *([] if made is None else _made(case, made)),
         heading("Where the craft stands"),
         note(advice.why),
         Text(),
@@ -57,6 +63,41 @@ def _state(case: Case, advice: Advice) -> list[tuple[str, str]]:
         ),
         ("mass", kilograms(mass) + said),
     ]
+
+
+def _made(case: Case, made: Reconstruction) -> list[RenderableType]:
+    """What the burn before the state made of its command."""
+    names = _AXES if made.steering == "rsw" else ("x", "y", "z")
+    spread = made.covariance
+    sigmas = [math.sqrt(spread[k, k]) if spread is not None else math.nan for k in range(3)]
+    pairs = zip(names, made.commanded_m_s.tolist(), made.dv_m_s.tolist(), sigmas, strict=True)
+    rows = [
+        (
+            name,
+            *(fixed(value, 3, sign=True) for value in (asked, got, got - asked)),
+            "" if math.isnan(sigma) else fixed(sigma, 3),
+        )
+        for name, asked, got, sigma in pairs
+    ]
+    size, asked = float(norm(made.dv_m_s)), float(norm(made.commanded_m_s))
+    off = math.degrees(float(angle_between(made.dv_m_s, made.commanded_m_s))) if size else math.nan
+    told = [
+        ("burn", f"{made.burn}: {made.purpose}, by the {made.engine}"),
+        ("ignition", f"{moment(case, made.start_s)}, as commanded"),
+        (
+            "size",
+            f"{fixed(size, 3, 'm/s')}, {fixed(100.0 * (size / asked - 1.0), 2, '%', sign=True)}",
+        ),
+        ("direction", "" if math.isnan(off) else f"{fixed(off, 3, 'deg')} off"),
+        ("misfit", "" if made.misfit is None else _misfit(made.misfit)),
+    ]
+    columns = ("Δv, m/s", ">commanded", ">made", ">more", ">1 sigma")
+    return [heading("The burn just made"), facts(told), table(columns, rows)]
+
+
+def _misfit(sigmas: float) -> str:
+    text = f"{fixed(sigmas, 1)} sigma that no Δv explains"
+    return text if sigmas <= _FITS else f"{text}: NOT THIS BURN ALONE, or the errors are larger"
 
 
 def _row(quantity: Quantity, case: Case, advice: Advice) -> tuple[str | Text, ...]:
@@ -123,6 +164,7 @@ def _burns(case: Case, advice: Advice, ring: RingMotion) -> list[RenderableType]
     return [
         heading("Burns to do next"),
         note(plan.summary),
+        *([facts(warnings(plan))] if plan.warnings else []),
         *burn_blocks(case, plan, ring),
         heading("Totals"),
         facts([pair for pair in totals(case, plan) if pair[0] in _TOTALS]),

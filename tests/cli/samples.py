@@ -12,7 +12,8 @@ from typing import Any, TypeVar
 import numpy as np
 from hypothesis import strategies as st
 
-from simcheck.engines.base import G0, gravity_of
+from simcheck.engines.base import G0
+from simcheck.engines.gravity import gravity_of
 from simcheck.measuring import RingMotion
 from simcheck.records.case import (
     Body,

@@ -24,14 +24,17 @@ from simcheck.judging import judge
 from simcheck.planning.planner import plan_ring
 from simcheck.planning.registry import Planner
 from simcheck.records.case import Case, Operations
-from simcheck.records.dispersion import COLUMNS, OUTCOMES, Rows
+from simcheck.records.dispersion import COLUMNS, OUTCOMES, Rows, columns_of
 from simcheck.records.plan import Plan
 from simcheck.records.wish import Wish
 from tests.flying.bench import same
 from tests.flying.loops import REALISTIC, TRACKED, relay, relay_plan
 
 SAMPLES = 24
-FLOATS = [name for name, kind, *_ in COLUMNS if kind == "<f8"]
+
+
+def floats(made: Case) -> list[str]:
+    return [name for name, kind, *_ in columns_of(made) if kind == "<f8"]
 
 
 def job(planner: str = "ring", operations: Operations = TRACKED) -> Job:
@@ -83,13 +86,14 @@ def row_of(made: Case, name: str, sample: int, planner: Planner = plan_ring) -> 
         "arrival_time_s": one.arrival_time_s,
         "lowest_altitude_m": one.lowest_altitude_m,
         "closest_approach_m": np.nan if closest is None else closest,
+        "closest_1_m": min(x.distance_m for x in one.approaches),
     }
 
 
 def test_flights_alone_have_the_rows_of_lanes() -> None:
     """Every column of a lane's row is that flight's, to the rounding of one against many.
 
-    Extremes are from samples: to 300 m, and a thousandth.
+    Lowest altitudes are from samples, to 300 m; distances to members are right to a metre.
     """
     made = job().case
     assert not fly_lanes(made, relay_plan(), 2, range(6), closed_loop=True).alone.any()
@@ -97,10 +101,12 @@ def test_flights_alone_have_the_rows_of_lanes() -> None:
         one, row = row_of(made, "ring", sample), whole()[sample]
         for name in ("within", "burns", "decisions"):
             assert row[name] == one[name], name
-        assert set(FLOATS) <= set(one)
-        for name in FLOATS:
-            loose = {"lowest_altitude_m": 300.0, "closest_approach_m": 1e-3 * row[name]}
-            assert row[name] == pytest.approx(one[name], rel=1e-6, abs=loose.get(name, 1e-7)), name
+        assert set(floats(made)) <= set(one)
+        for name in floats(made):
+            loose = {"lowest_altitude_m": 300.0, "closest_approach_m": 1.0, "closest_1_m": 1.0}
+            assert row[name] == pytest.approx(
+                one[name], rel=0.0 if name in loose else 1e-6, abs=loose.get(name, 1e-7)
+            ), name
         assert OUTCOMES[row["outcome"]] == "flown"
 
 
@@ -171,7 +177,7 @@ def test_without_the_fast_engine_each_flies_alone(monkeypatch: pytest.MonkeyPatc
 
     def row(job: Job, sample: int, *_: Any) -> tuple[float, ...]:
         seen.append(sample)
-        return (sample, *[0] * (len(COLUMNS) - 1))
+        return (sample, *[0] * len(COLUMNS))
 
     monkeypatch.setattr(flights, "_row", row)
     assert fly_chunk(job(), 4, 3)["sample"].tolist() == [4, 5, 6]
@@ -188,7 +194,7 @@ def test_a_flight_that_cannot_be_computed_keeps_its_number(monkeypatch: pytest.M
     monkeypatch.setattr(flights, "find_spec", lambda name: None)
     (row,) = fly_chunk(job(), 7, 1)
     assert (row["sample"], OUTCOMES[row["outcome"]], row["within"]) == (7, "not-flown", 0)
-    assert all(np.isnan(row[name]) for name in FLOATS)
+    assert all(np.isnan(row[name]) for name in floats(job().case))
 
 
 def test_the_same_rows_again() -> None:

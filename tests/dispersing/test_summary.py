@@ -39,7 +39,7 @@ def found(rows: Rows, **aim: Any) -> Dispersion:
 
 def test_percentiles_are_those_of_the_sorted_rows() -> None:
     """Value and bounds of every column at every level, against sorting."""
-    rows = some(3000)
+    rows = some(3000, made=samples.case())
     summary = found(rows)
     for name in NUMBERS:
         part, known = summary.percentiles[name], np.sort(rows[name][np.isfinite(rows[name])])
@@ -53,19 +53,20 @@ def test_percentiles_are_those_of_the_sorted_rows() -> None:
 
 def test_the_summary_does_not_depend_on_the_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Rows read a few at a time or all at once: the same but for the rounding of means."""
-    rows = some(500)
+    rows = some(500, made=samples.case())
     once = write_record(found(rows))
     monkeypatch.setattr(row_file, "BLOCK", 7)
     again = write_record(found(rows))
     for document in (once, again):
-        for part in [*document["percentiles"].values(), document["dv"]["statistical"]]:
+        parts = [*document["percentiles"].values(), document["dv"]["statistical"]]
+        for part in [*parts, *(one["closest"] for one in document["approaches"])]:
             part["mean"] = float(f"{part['mean']:.9e}")
     assert once == again
 
 
 def test_nothing_is_added_silently() -> None:
     """Four columns apart: impulses, what re-aiming adds, what was flown beyond both, the margin."""
-    rows = some(3000)
+    rows = some(3000, made=samples.case())
     rows["dv_used_m_s"] += 800
     plan = job().plan
     dv = found(rows, margin_share=0.05).dv
@@ -84,7 +85,7 @@ def test_nothing_is_added_silently() -> None:
 
 def test_the_margin_is_loaded_on_top() -> None:
     """What flights spend, and what the margin takes from the mass that is left: by hand."""
-    rows = some(3000)
+    rows = some(3000, made=samples.case())
     rows["propellant_used_kg"] += 150
     plain, more = found(rows), found(rows, margin_m_s=20.0)
     spent = np.sort(rows["propellant_used_kg"][rows["within"] == 1])
@@ -108,7 +109,7 @@ def test_the_margin_is_loaded_on_top() -> None:
 
 def test_nothing_within_loads_nothing_known() -> None:
     """No flight within: no load is known, with or without a margin."""
-    rows = some(300, failing=1.1)
+    rows = some(300, failing=1.1, made=samples.case())
     for aim in ({}, {"margin_m_s": 20.0}):
         summary = found(rows, **aim)
         assert all(math.isnan(x) for x in summary.load_kg.values())
@@ -119,7 +120,7 @@ def test_nothing_within_loads_nothing_known() -> None:
 def test_failures_are_listed_and_the_others_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     """The first ten thousand; how many more there are is said."""
     monkeypatch.setattr("simcheck.dispersing.tallying.LISTED", 20)
-    summary = found(some(200, failing=0.5))
+    summary = found(some(200, failing=0.5, made=samples.case()))
     assert len(summary.failures) == 20
     assert summary.failures_left_out == 200 - summary.within.count - 20
 
@@ -133,13 +134,14 @@ from simcheck.dispersing.executors import HereExecutor
 from simcheck.files.chunk_store import MemoryStore
 from simcheck.files.row_file import RowFile
 from tests.dispersing.rows import some
+from tests.cli import samples as made_up
 from tests.dispersing.test_summary import varied
 
 def peak():
     with open("/proc/self/status") as status:
         return int(next(x for x in status if x.startswith("VmHWM")).split()[1]) / 1024
 
-made = some(500)
+made = some(500, made=made_up.case())
 def fly(job, first, count):
     rows = made[:count].copy()
     rows["sample"] += first

@@ -17,7 +17,7 @@ from tests.dispersing.rows import some
 def test_counts_are_those_of_all_rows(block: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Within, outcomes, values that are numbers and their means, against numpy on all at once."""
     monkeypatch.setattr(row_file, "BLOCK", block)
-    rows = some(300)
+    rows = some(300, made=samples.case())
     with RowFile() as table:
         table.put(0, rows)
         tally = Tally(samples.case(), table, 300)
@@ -37,7 +37,7 @@ def test_counts_are_those_of_all_rows(block: int, monkeypatch: pytest.MonkeyPatc
 def test_the_worst_are_the_furthest_out(block: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """By the largest share of a tolerance used; without a value first; ties by number."""
     monkeypatch.setattr(row_file, "BLOCK", block)
-    rows = some(50, failing=0.0)
+    rows = some(50, failing=0.0, made=samples.case())
     for name in ("phase_deg", "period_s", "eccentricity", "plane_deg"):
         rows[name] = 0.0
     rows["phase_deg"][[40, 3]] = -2.0, 1.9  # tolerance 0.5 deg: 4 and 3.8 times
@@ -53,7 +53,7 @@ def test_the_list_of_failures_has_an_end(monkeypatch: pytest.MonkeyPatch) -> Non
     """The first ones are listed, all are counted."""
     monkeypatch.setattr(tallying, "LISTED", 12)
     monkeypatch.setattr(row_file, "BLOCK", 10)
-    rows = some(100, failing=0.5)
+    rows = some(100, failing=0.5, made=samples.case())
     with RowFile() as table:
         table.put(0, rows)
         tally = Tally(samples.case(), table, 100)

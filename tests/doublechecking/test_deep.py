@@ -10,8 +10,9 @@ import pytest
 from simcheck.doublechecking import deep, posing, variations
 from simcheck.doublechecking.deep import doublecheck
 from simcheck.engines import reference
+from simcheck.engines.gravity import Gravity
+from simcheck.engines.pulls import pull
 from simcheck.errors import FlightError, InputError
-from simcheck.kernels.perturbations import zonal_acceleration
 from simcheck.planning import later
 from simcheck.records.deep import DeepCheck
 from tests.cli import samples
@@ -84,10 +85,10 @@ def test_the_averaging_is_told_apart(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_wrong_j2_in_one_propagator_shows(propagators: pytest.MonkeyPatch) -> None:
     """A millionth of J2 too much in the reference one, and it is named as the cause."""
 
-    def wrong(r: Any, gm: float, radius: float, j2: float, j3: float, j4: float) -> Any:
-        return zonal_acceleration(r, gm, radius, j2 * (1.0 + 1e-6), j3, j4)
+    def wrong(gravity: Gravity, time: float, r: Any) -> Any:
+        return pull(gravity._replace(j2=gravity.j2 * (1.0 + 1e-6)), time, r)
 
-    propagators.setattr(reference, "zonal_acceleration", wrong)
+    propagators.setattr(reference, "pull", wrong)
     found = checked()
     for bar in found.errors:
         assert bar.bar > SMALL[bar.name]

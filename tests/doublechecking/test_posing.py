@@ -12,8 +12,8 @@ import pytest
 from simcheck.doublechecking import posing
 from simcheck.doublechecking.flights import flown_again
 from simcheck.doublechecking.posing import Posing, begun_otherwise, rescaled, turned
-from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.kernels.vectors import cross, dot, unit
 from simcheck.measuring import resolve_ring
 from simcheck.records.case import Case, Member

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from simcheck.doublechecking.propagators import OneLane, Stepwise
-from simcheck.engines.base import Propagator, Thrust, gravity_of, stop_at_period
+from simcheck.engines.base import Propagator, Thrust, stop_at_period
 from simcheck.engines.choosing import fast_propagator, reference_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.engines.reference import ReferencePropagator
 from simcheck.errors import FlightError
 from simcheck.kernels.vectors import norm

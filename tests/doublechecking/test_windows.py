@@ -7,8 +7,8 @@ import pytest
 
 from simcheck.doublechecking import windows
 from simcheck.doublechecking.windows import averaged_over, ring_seen_by
-from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.measuring import REVOLUTIONS, SAMPLES, average, relay_state, resolve_ring
 from tests.doublechecking import bench
 from tests.helpers import assert_radians, assert_relative

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from simcheck.engines.base import Gravity, Propagator
+from simcheck.engines.base import Propagator
+from simcheck.engines.gravity import Gravity
 from simcheck.engines.reference import ReferencePropagator
 from simcheck.engines.taylor import TaylorPropagator
 from simcheck.kernels.elements import state_from_classical

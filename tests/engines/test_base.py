@@ -9,17 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from simcheck.engines.base import (
-    Gravity,
-    Stop,
-    Thrust,
-    gravity_of,
-    stop_at_apsis,
-    stop_at_period,
-    stop_at_tilt,
-    watched,
-)
+from simcheck.engines.base import Stop, Thrust, stop_at_apsis, stop_at_period, stop_at_tilt, watched
 from simcheck.engines.choosing import fast_propagator, reference_propagator
+from simcheck.engines.gravity import Gravity, gravity_of
 from simcheck.engines.reference import ReferencePropagator, crossings
 from simcheck.errors import FlightError
 from simcheck.kernels.transfers import apsis_radii, period_of

@@ -5,15 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simcheck.engines.base import (
-    Gravity,
-    Stop,
-    Thrust,
-    stop_at_apsis,
-    stop_at_period,
-    stop_at_tilt,
-)
+from simcheck.engines.base import Stop, Thrust, stop_at_apsis, stop_at_period, stop_at_tilt
 from simcheck.engines.batches import LANES, TaylorBatches, ThrustBatch
+from simcheck.engines.gravity import Gravity
 from simcheck.engines.taylor import TaylorPropagator
 from simcheck.kernels.elements import classical_from_state, state_from_classical
 from simcheck.kernels.vectors import cross, norm, unit

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simcheck.engines.base import G0, Gravity, Thrust
+from simcheck.engines.base import G0, Thrust
+from simcheck.engines.gravity import Gravity
 from simcheck.kernels.elements import classical_from_state, state_from_classical
 from simcheck.kernels.vectors import rsw_frame
 from tests.engines.bench import ENGINES, MARS, NAMES, gravity, period, state

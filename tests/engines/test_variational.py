@@ -9,7 +9,6 @@ import pytest
 
 from simcheck.engines.base import (
     G0,
-    Gravity,
     Steering,
     Stop,
     Thrust,
@@ -17,6 +16,7 @@ from simcheck.engines.base import (
     stop_at_period,
     stop_at_tilt,
 )
+from simcheck.engines.gravity import Gravity
 from simcheck.engines.taylor import TaylorPropagator
 from simcheck.engines.variational import Tangent, stop_gradient, tangent
 from simcheck.errors import FlightError

@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from simcheck.errors import InputError
-from simcheck.files.case_search import find_cases, is_case_file
+from simcheck.files.case_search import find_cases, find_fleets, is_case_file, is_fleet_file
 from tests.cases_for_tests import toml
+from tests.files import fleets
 
 
 @pytest.fixture
@@ -57,3 +58,16 @@ def test_what_cannot_be_a_case_is_told(folder: Path) -> None:
     (folder / "empty").mkdir()
     with pytest.raises(InputError, match="no case file in this folder"):
         find_cases([folder / "empty"])
+
+
+def test_several_craft_are_found_apart(folder: Path) -> None:
+    """A folder's files with [[craft]] are no cases for one plan; one that is named is."""
+    path = folder / "sub" / "fleet.toml"
+    path.write_text(fleets.text(), encoding="utf-8")
+    assert is_case_file(path)
+    assert is_fleet_file(path)
+    assert not is_fleet_file(folder / "b.toml")
+    assert find_fleets([folder]) == [path]
+    assert find_fleets([path]) == []
+    assert path not in find_cases([folder])
+    assert find_cases([path]) == [path]

@@ -27,9 +27,12 @@ Find = Callable[[str], tuple[str, ...]]
 
 EVERY_KEY = Path(__file__).with_name("every_key.toml").read_text(encoding="utf-8")
 _LATER = (
-    r"(?m)^(navigation_\w+|missed_burn|max_trims|settle|samples|success|confidence|margin) = .*\n"
+    r"(?m)^(navigation_\w+|missed_burn|max_trims|settle|samples|success|confidence|margin"
+    r"|prime_meridian) = .*\n"
 )
+_SKY = ', "third-bodies", "sunlight-pressure"]  #'
 VALID = re.sub(_LATER, "", EVERY_KEY).replace("[dispersion]\n", "").replace("each-burn", "never")
+VALID = VALID.replace(_SKY, "]  #").partition("[sunlight]")[0]
 
 STATE = """[craft.state]
 position = ["5000 km", "0 km", "0 km"]
@@ -468,7 +471,7 @@ def test_nothing_to_judge(faults: Find) -> None:
     assert "[tolerance]: there is nothing to judge; write at least one of" in fault
 
 
-# ---------------------------------------------------------------- keys without effect as yet
+# ---------------------------------------------------------------- the whole format
 
 
 def test_every_key_of_the_format_is_read(load: Load) -> None:
@@ -478,14 +481,7 @@ def test_every_key_of_the_format_is_read(load: Load) -> None:
     assert (case.errors.navigation_position_m, case.errors.missed_burn) == (50.0, 0.01)
     assert (case.dispersion.samples, case.dispersion.confidence) == (2000, 0.9)
     assert (case.dispersion.margin_share, case.dispersion.margin_m_s) == (0.05, 0.0)
-
-
-def test_forces_of_a_later_version(faults: Find) -> None:
-    """Both are refused by name."""
-    found = faults(changed("forces", 'forces = ["j2", "third-bodies", "sunlight-pressure"]'))
-    assert len(found) == 2
-    assert '"third-bodies" has no effect in this version' in found[0]
-    assert '"sunlight-pressure" has no effect in this version' in found[1]
+    assert case.hold.duration_s == 2 * 365.25 * 86400.0
 
 
 def test_shares_of_a_dispersion(faults: Find) -> None:

@@ -10,7 +10,9 @@ import pytest
 
 from simcheck.errors import InputError
 from simcheck.files.chunk_store import ChunkStore
-from simcheck.records.dispersion import ROW, Rows
+from simcheck.records.dispersion import COLUMNS, ROW, Rows, columns_of
+from tests.cli import samples as made_up
+from tests.dispersing.rows import some as dispersed
 
 ABOUT: dict[str, Any] = {"inputs_sha256": "aa", "plan_sha256": "bb", "seed": 3, "planner": "ring"}
 
@@ -22,6 +24,21 @@ def some(count: int, first: int = 0) -> Rows:
     rows["phase_deg"] = np.random.default_rng(first).normal(size=count)
     rows["closest_approach_m"] = np.nan
     return rows
+
+
+def test_rows_with_members_come_back_and_do_not_mix(tmp_path: Path) -> None:
+    """Columns of members are kept; a run with others, or with none, is another run."""
+    made = made_up.case()
+    columns = columns_of(made)
+    rows = dispersed(30, made=made)
+    ChunkStore(tmp_path, ABOUT, columns).keep(0, rows)
+    held = ChunkStore(tmp_path, ABOUT, columns).held(0)
+    assert held is not None
+    assert held.dtype == rows.dtype
+    assert held.tobytes() == rows.tobytes()
+    for other in (COLUMNS, columns[:-1]):
+        with pytest.raises(InputError, match="belongs to another run"):
+            ChunkStore(tmp_path, ABOUT, other)
 
 
 def test_a_chunk_comes_back_bit_for_bit(tmp_path: Path) -> None:

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simcheck.engines.base import G0, Thrust, gravity_of
+from simcheck.engines.base import G0, Thrust
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import InputError
 from simcheck.files.epochs import date_after, read_date
 from simcheck.files.message_axes import into_case_axes
@@ -182,7 +183,8 @@ def test_tangential_axes_are_held_against_rsw() -> None:
     """TNW turns against RSW as the flight path does: halfway they agree, and the turn is told."""
     at = mars()
     along = np.array([0.3, 0.0, 0.0])
-    burn, command = only(opm(at, "TNW", duration=400.0, dv=along, mass=-35.0), at)
+    plan = plan_of(opm(at, "TNW", duration=400.0, dv=along, mass=-35.0), at)
+    (command,) = plan.commands
     assert command.steering == "rsw"
     r, v = coasted(at, command.ignition_s)
     start = np.concatenate([r, v, [at.craft.mass_kg]])
@@ -192,7 +194,7 @@ def test_tangential_axes_are_held_against_rsw() -> None:
     r, v = middle.state[:3], middle.state[3:6]
     off = angle_between(rsw_frame(r, v).T @ command.direction, v)
     assert np.degrees(off) < 1e-4
-    assert "TNW turns by" in burn.reason
+    assert "TNW turns by" in plan.warnings[0]
 
 
 # ---------------------------------------------------------------- time
@@ -266,8 +268,11 @@ def test_a_thrust_is_its_velocity_increment() -> None:
     )
     assert command.steering == "rsw"
     assert command.direction.tolist() == [0.0, 1.0, 0.0]
-    assert "lasts 200 s in the message" in burn.reason
-    assert "from the case's craft at that time" in plan_of(text, at).summary
+    another, away, lasts = plan_of(text, at).warnings
+    assert another.startswith("line 33: the KEPLERIAN elements are not the orbit of the state in")
+    assert another.endswith("it is another solution, DETERMINED")
+    assert "from the case's craft at that time" in away
+    assert lasts.startswith("B1: it lasts 200 s in the message")
 
 
 def test_a_thrust_without_specific_impulse() -> None:
@@ -276,10 +281,10 @@ def test_a_thrust_without_specific_impulse() -> None:
     flow = 400.0 / (G0 * 318.0)
     columns = "DELTA_MASS, THR_X, THR_Y, THR_Z"
     text = ocm(at, "RSW_ROTATING", f"7200.0 100.0 {-100.0 * flow} 0.0 400.0 0.0", columns)
-    burn, command = only(text, at)
+    _, command = only(text, at)
     assert_seconds(command.ignition_s, 7200.0, within=1e-9)
     assert_seconds(command.duration_s, 100.0, within=1e-9)
-    assert "WARNING" not in burn.reason
+    assert plan_of(text, at).warnings == ()
 
 
 # ---------------------------------------------------------------- engines
@@ -314,9 +319,10 @@ def test_who_burns() -> None:
 def test_what_the_engine_makes_of_it_is_told(changes: dict[str, float], told: str | None) -> None:
     """A mass or duration that is off by more than three in a hundred is told with numbers."""
     at = mars()
-    burn, _ = only(opm(at, **changes), at)  # type: ignore[arg-type]
-    assert ("WARNING" in burn.reason) == (told is not None)
-    assert told is None or told in burn.reason
+    plan = plan_of(opm(at, **changes), at)  # type: ignore[arg-type]
+    assert len(plan.warnings) == (told is not None)
+    assert told is None or f"B1: {told}" in plan.warnings[0]
+    assert plan.burns[0].reason == "As the message has it, in RTN axes."
 
 
 def test_limits_of_the_engine_are_told() -> None:
@@ -324,8 +330,9 @@ def test_limits_of_the_engine_are_told() -> None:
     at = mars()
     long = replace(at, engine=replace(at.engine, max_burn_s=60.0))
     short = replace(at, engine=replace(at.engine, min_burn_s=600.0))
-    assert "longer than max_burn of the engine, 60 s" in only(opm(at, mass=-19.6), long)[0].reason
-    assert "shorter than min_burn of the engine, 600 s" in only(opm(at), short)[0].reason
+    text = opm(at, mass=-19.6)
+    assert "longer than max_burn of the engine, 60 s" in plan_of(text, long).warnings[0]
+    assert "shorter than min_burn of the engine, 600 s" in plan_of(text, short).warnings[0]
 
 
 # ---------------------------------------------------------------- the state with it
@@ -336,6 +343,7 @@ def test_the_state_is_the_case_s() -> None:
     at = mars()
     plan = plan_of(opm(at, mass=-19.6), at)
     assert plan.summary == "1 burn of orbit parameter message r4.msg (R)"
+    assert plan.warnings == ()
     assert plan.planner == "message"
     assert plan.lower_bound_dv_m_s is None
 
@@ -345,10 +353,27 @@ def test_another_state_is_told_by_how_much() -> None:
     at = mars()
     moved = (START[0] + [0.0, 3e3, 4e3], START[1])
     text = opm(at, mass=-19.6, state=moved).replace("MASS = 610.0", "MASS = 650.0")
-    summary = plan_of(text, at).summary
-    assert "WARNING: its state lies 5 km and " in summary
-    assert "from the case's craft at that time; the flight begins at the case's" in summary
-    assert "WARNING: its mass of 650 kg is not the 610 kg of the case" in summary
+    plan = plan_of(text, at)
+    assert plan.summary == "1 burn of orbit parameter message r4.msg (R)"
+    state, mass = plan.warnings
+    assert state.startswith("its state lies 5 km and ")
+    assert state.endswith("from the case's craft at that time; the flight begins at the case's")
+    assert mass == "its mass of 650 kg is not the 610 kg of the case"
+
+
+def test_burns_that_are_over_are_told() -> None:
+    """A burn of the past is not flown again, and the plan names it; alone it makes no plan."""
+    at = mars()
+    text = ocm(at, "RTN", f"7200.0 0.0 {DV[0]} {DV[1]} {DV[2]}")
+    burn = text[text.index("MAN_START") :]
+    past = burn.replace("MAN_ID = M", "MAN_ID = OLD\nMAN_BASIS = DETERMINED")
+    plan = plan_of(text + past.replace("7200.0", "60.0"), at)
+    assert [one.label for one in plan.burns] == ["M"]
+    assert plan.warnings == ("1 manoeuvre that is over, OLD (DETERMINED): not flown again",)
+    alone = text[: text.index("MAN_START")] + past
+    no_burn, over = faults(alone, at)
+    assert "expected at least one manoeuvre, got none" in no_burn
+    assert over.endswith("OLD (DETERMINED): not flown again")
 
 
 def test_a_later_state_is_compared_there() -> None:
@@ -361,9 +386,9 @@ def test_a_later_state_is_compared_there() -> None:
     there = fast_propagator(gravity_of(at)).advance(7200.0, start, 9000.0).state
     text = opm(at, mass=-0.06, state=(there[:3], there[3:6]))
     text = text.replace(f"\nEPOCH = {EPOCH}", f"\nEPOCH = {date_after(EPOCH, 9000.0)}")
-    assert "WARNING" not in plan_of(text, at).summary
+    assert not any("its state" in warning for warning in plan_of(text, at).warnings)
     early = text.replace(date_after(EPOCH, 9000.0), date_after(EPOCH, -9000.0))
-    assert "WARNING: its state lies" in plan_of(early, at).summary
+    assert plan_of(early, at).warnings[0].startswith("its state lies")
 
 
 @pytest.mark.reference(G2_SOURCE)
@@ -381,9 +406,9 @@ def test_the_standard_s_example_as_a_plan() -> None:
     assert_seconds(first.ignition_s, 9 * 3600 + 34.1, within=2e-3)  # printed: Isp and thrust
     assert_seconds(first.duration_s, 132.60, within=2e-3)
     assert (first.steering, second.steering) == ("inertial", "inertial")
-    assert "WARNING" not in plan.burns[0].reason
-    assert "it takes 1.469 kg in the message and 1.2" in plan.burns[1].reason
-    assert "WARNING: its state lies" in plan.summary
+    state, second_burn = plan.warnings
+    assert state.startswith("its state lies")
+    assert second_burn.startswith("B2: it takes 1.469 kg in the message and 1.2")
 
 
 # ---------------------------------------------------------------- what is refused

@@ -14,19 +14,24 @@ from hypothesis import strategies as st
 import simcheck
 from simcheck.engines.base import G0
 from simcheck.errors import InputError
-from simcheck.files.epochs import read_date
-from simcheck.files.message_content import Content, content_of
+from simcheck.files.epochs import date_after, read_date
+from simcheck.files.message_content import Content, content_from, content_of
 from simcheck.files.message_file import check_targets, write_message
 from simcheck.files.message_plan import read_ocm_plan, read_opm_plan
 from simcheck.files.message_text import Lines, number, plain
+from simcheck.files.ocm import read_ocm
+from simcheck.files.ocm_state import ocm_estimate
 from simcheck.files.ocm_write import ocm_text
 from simcheck.files.opm import opm_estimate, read_opm
 from simcheck.files.opm_write import opm_text
 from simcheck.kernels.vectors import unit
 from simcheck.planning.burns import burn_seconds
+from simcheck.planning.later import shifted
 from simcheck.records.case import Case, Engine, Errors
+from simcheck.records.estimate import Estimate
 from simcheck.records.flight import Flight, Verdict
 from simcheck.records.plan import Command, Plan, State
+from simcheck.records.reconstruction import Reconstruction
 from tests.cases_for_tests import EARTH, MARS, OPEN, case, orbit, ring
 from tests.helpers import assert_seconds, assert_vectors
 
@@ -133,9 +138,8 @@ def test_commands_come_back(kind: str, at: Case, burns: list[Any]) -> None:
     """What is written is read again: times to 0.1 ns, all else to its last digits, no warning."""
     plan = plan_of(at, *burns)
     found = back(kind, written(kind, at, plan), at)
-    assert "WARNING" not in found.summary
-    for ours, theirs, burn in zip(plan.commands, found.commands, found.burns, strict=True):
-        assert "WARNING" not in burn.reason
+    assert found.warnings == ()
+    for ours, theirs in zip(plan.commands, found.commands, strict=True):
         assert (ours.burn, ours.engine, ours.steering) == (
             theirs.burn,
             theirs.engine,
@@ -335,6 +339,131 @@ def test_burns_as_made(flown: tuple[Case, Plan, Flight, Flight]) -> None:
     text = ocm_text(content_of(at, plan, drawn, None), EPOCH, CREATED)
     assert text.count("MAN_BASIS = SIMULATED") == 3
     assert "sample 2 of seed 1" in text
+
+
+# ---------------------------------------------------------------- from a tracked state on
+
+
+def tracked(at: Case) -> tuple[Estimate, Reconstruction]:
+    """An invented state after a burn, and that burn; its Δv known to 0.3, 0.4 and 0.1 m/s."""
+    spread = np.diag([900.0, 1600.0, 2500.0, 1e-4, 4e-4, 9e-4])
+    spread[0, 4] = spread[4, 0] = 0.2
+    estimate = Estimate(
+        time_s=86400.125,
+        position_m=at.craft.position_m + np.array([1e3, -2e3, 300.0]),
+        velocity_m_s=at.craft.velocity_m_s + np.array([1.0, 2.0, -3.0]),
+        mass_kg=590.75,
+        covariance=spread,
+        source="tracking",
+    )
+    made = Reconstruction(
+        burn="B0",
+        purpose="plane change",
+        engine="engine",
+        start_s=7123.456789012345,
+        duration_s=123.45678901234567,
+        steering="rsw",
+        dv_m_s=np.array([60.0, 0.0, 80.0]),
+        commanded_m_s=np.array([60.0, 1.0, 80.0]),
+        covariance=np.diag([0.09, 0.16, 0.01]),
+        thrust_n=395.5,
+        isp_s=318.0,
+        mass_before_kg=610.0,
+        mass_after_kg=590.75,
+        misfit=0.9,
+    )
+    return estimate, made
+
+
+@pytest.mark.parametrize("at", [MARS_CASE, EARTH_CASE], ids=["Mars", "Earth"])
+def test_burns_of_the_past_by_an_independent_reader(at: Case) -> None:
+    """Another reader finds the burn made as DETERMINED, and the state that all begins with."""
+    ndm = pytest.importorskip("ccsds_ndm")
+    estimate, made = tracked(at)
+    plan = shifted(plan_of(at, (500.0, 3.0, "inertial", [1, 2, 2], "engine")), estimate.time_s)
+    text = ocm_text(content_from(at, estimate, plan, made), EPOCH, CREATED)
+    message = ndm.from_str(text).segment
+    data = message.data
+    zero = read_date(message.metadata.epoch_tzero)
+    assert_seconds(zero.seconds_since(read_date(EPOCH)), 86400.125, within=1e-9)
+    over, to_come = data.man
+    assert [over.man_basis.upper(), to_come.man_basis.upper()] == ["DETERMINED", "CANDIDATE"]
+    assert [over.man_id, over.man_next_id, to_come.man_prev_id] == ["B0", None, None]
+    columns = [name.strip() for name in over.man_composition.split(",")]
+    (line,) = over.man_lines
+    row = dict(zip(columns, map(float, [line.epoch, *line.values]), strict=True))
+    assert row["TIME_RELATIVE"] == pytest.approx(7123.456789012345 - 86400.125, rel=1e-15)
+    assert row["MAN_DURA"] == pytest.approx(made.duration_s, rel=1e-15)
+    assert row["DELTA_MASS"] == 590.75 - 610.0
+    assert [1e3 * row[f"DV_{x}"] for x in "XYZ"] == pytest.approx([60.0, 0.0, 80.0], rel=1e-15)
+    force = [row[f"THR_{x}"] for x in "XYZ"]
+    assert force == pytest.approx([395.5 * 0.6, 0.0, 395.5 * 0.8], rel=1e-15)
+    along = math.sqrt(0.36 * 0.09 + 0.64 * 0.01)  # of (0.6, 0, 0.8) with these variances
+    across = math.sqrt((0.26 - along**2) / 2.0)
+    assert row["DV_MAG_SIGMA"] == pytest.approx(along)  # per cent of 100 m/s
+    assert row["DV_DIR_SIGMA"] == pytest.approx(math.degrees(across / 100.0))
+    (trajectory,), (spread,) = data.traj, data.cov
+    assert trajectory.traj_basis.upper() == "DETERMINED"
+    state = np.array([float(x) for x in trajectory.traj_lines[0].values])
+    assert_vectors(1e3 * state[:3], estimate.position_m, within=1e-15)
+    assert_vectors(1e3 * state[3:], estimate.velocity_m_s, within=1e-15)
+    lower = np.array([float(value) for value in spread.cov_lines[0].values])
+    assert 1e6 * lower == pytest.approx(np.asarray(estimate.covariance)[np.tril_indices(6)])
+    assert data.phys.wet_mass == 590.75
+
+
+@pytest.mark.parametrize("at", [MARS_CASE, EARTH_CASE], ids=["Mars", "Earth"])
+def test_what_follows_a_tracked_state_comes_back(at: Case) -> None:
+    """State, mass and burns to come are read again to their digits; the past burn is named."""
+    estimate, made = tracked(at)
+    begun = replace(
+        at,
+        epoch=date_after(EPOCH, estimate.time_s),
+        craft=replace(
+            at.craft,
+            position_m=estimate.position_m,
+            velocity_m_s=estimate.velocity_m_s,
+            propellant_kg=590.75 - at.craft.dry_mass_kg,
+        ),
+    )
+    burns = plan_of(begun, (500.0, 3.0, "inertial", [1, 2, 2], "engine"))
+    plan = shifted(burns, estimate.time_s)
+    text = ocm_text(content_from(at, estimate, plan, made), EPOCH, CREATED)
+    found = ocm_estimate(read_ocm(text.encode(), "x"), at.body, read_date(EPOCH), "x")
+    assert_seconds(found.time_s, estimate.time_s, within=1e-9)
+    assert_vectors(found.position_m, estimate.position_m, within=1e-15)
+    assert_vectors(found.velocity_m_s, estimate.velocity_m_s, within=1e-15)
+    assert found.mass_kg == estimate.mass_kg
+    over, away, *_ = back("ocm", text, at).warnings
+    assert over == "1 manoeuvre that is over, B0 (DETERMINED): not flown again"
+    assert "from the case's craft at that time" in away  # which knows nothing of the burn made
+    if at is EARTH_CASE:  # the axes of a case about the Earth are those of its epoch
+        return
+    again = back("ocm", text, begun)
+    (ours,), (theirs,) = burns.commands, again.commands
+    assert again.warnings == (over,)
+    assert_seconds(theirs.ignition_s, 500.0, within=1e-9)
+    assert theirs.duration_s == pytest.approx(ours.duration_s, rel=1e-15)
+    assert theirs.dv_m_s == pytest.approx(ours.dv_m_s, rel=2e-15)
+    assert_vectors(theirs.direction, ours.direction, within=2e-15)
+
+
+def test_nothing_made_is_not_written() -> None:
+    """A burn that did not happen, or none that was looked for, leaves no manoeuvre."""
+    estimate, made = tracked(MARS_CASE)
+    missed = replace(made, dv_m_s=np.zeros(3))
+    for burn in (None, missed):
+        text = ocm_text(content_from(MARS_CASE, estimate, None, burn), EPOCH, CREATED)
+        assert "MAN_START" not in text
+        assert "no burn to do" in text
+    text = ocm_text(
+        content_from(MARS_CASE, replace(estimate, mass_kg=None, covariance=None), None, made),
+        EPOCH,
+        CREATED,
+    )
+    assert "COV_START" not in text
+    assert f"WET_MASS = {MARS_CASE.craft.mass_kg}" in text
+    assert text.count("MAN_BASIS = DETERMINED") == 1
 
 
 # ---------------------------------------------------------------- text

@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 import re
 
+import numpy as np
 import pytest
 
 from simcheck.errors import InputError
@@ -63,10 +64,18 @@ def test_every_value_of_the_example() -> None:
     found = read(G18)
     zero = read_date("2022-12-18T14:28:15.1172", "UTC")
     assert (found.name, found.mass_kg, found.zero) == ("OSPREY 5", 100.0, zero)
-    assert found.state is not None
-    assert (found.state.center, found.state.frame) == ("EARTH", "TOD_EARTH")
-    assert_metres(found.state.position_m, [2854500.0, -2916200.0, -5360700.0], within=1e-6)
-    assert_metres_per_second(found.state.velocity_m_s, [5900.0, 4860.0, 520.0], within=1e-9)
+    state, elements = found.states
+    assert (state.kind, state.center, state.frame) == ("CARTPVA", "EARTH", "TOD_EARTH")
+    assert_metres(state.values[:3], [2854500.0, -2916200.0, -5360700.0], within=1e-6)
+    assert_metres_per_second(state.values[3:], [5900.0, 4860.0, 520.0], within=1e-9)
+    assert (elements.kind, elements.frame, elements.basis) == (
+        "KEPLERIAN",
+        "J2000",
+        ("DETERMINED", None),
+    )
+    assert elements.values.tolist() == [6.6e6, 0.03, *np.radians([28.5, 50.0, 30.0, 10.0])]
+    assert elements.steps.tolist() == [100.0, 0.01, *np.radians([0.1] * 4)]
+    assert found.gm_m3_s2 == (pytest.approx(3.986004415e14), pytest.approx(1e5))
     (burn,) = found.manoeuvres
     assert (burn.label, burn.device, burn.purpose) == ("E_W_20160305B", "THR_01", "ORBIT")
     assert (burn.frame, burn.starts(zero), burn.duration_s) == ("RSW_ROTATING", 500.0, 200.0)
@@ -82,7 +91,7 @@ def test_a_velocity_increment() -> None:
     assert (burn.frame, burn.duration_s, burn.delta_mass_kg) == ("RSW_INERTIAL", 60.0, -2.5)
     assert burn.dv_m_s is not None
     assert burn.dv_m_s.tolist() == [0.0, 100.0, -20.0]
-    assert read(SMALL).state is None
+    assert read(SMALL).states == ()
 
 
 def test_relative_times_keep_their_digits() -> None:
@@ -125,6 +134,7 @@ def test_burns_that_are_over_are_passed_over() -> None:
     """What tracking found of a past burn is not flown again; two plans at once are refused."""
     past = BURN.replace("MAN_ID = M1", "MAN_ID = M0\nMAN_BASIS = DETERMINED")
     assert one(HEAD + past + BURN).label == "M1"
+    assert read(HEAD + past + BURN).over == ("M0 (DETERMINED)",)
     other = BURN.replace("MAN_ID = M1", "MAN_ID = M2\nMAN_BASIS = PLANNED")
     (fault,) = faults(SMALL + other)
     assert fault == (

@@ -13,8 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import simcheck
-from simcheck.engines.base import Thrust, gravity_of
+from simcheck.engines.base import Thrust
 from simcheck.engines.choosing import reference_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import InputError
 from simcheck.files import oem_write
 from simcheck.files.epochs import date_after

@@ -131,6 +131,19 @@ def test_a_good_plan_has_no_faults() -> None:
     assert check_plan(empty) == []
 
 
+def test_warnings_come_back(tmp_path: Path) -> None:
+    """What a plan warns of is written and read; older documents have none; empty words are none."""
+    case, plan = samples.case(), samples.plan(warnings=("its mass is another's", "B1: it lasts"))
+    document = plan_document(case, plan, samples.ring(case))
+    assert read(document, tmp_path).warnings == plan.warnings
+    assert read({k: v for k, v in document.items() if k != "warnings"}, tmp_path).warnings == ()
+    assert check_plan(samples.plan(warnings=("fine", " "))) == [
+        "warnings[1]: expected words, got ' '"
+    ]
+    with pytest.raises(InputError, match=r"warnings\[0\]: expected text, got 1"):
+        read(document | {"warnings": [1]}, tmp_path)
+
+
 def test_a_plan_must_fit_the_case(tmp_path: Path) -> None:
     """A plan for thrusters is refused where the case has none."""
     path = tmp_path / "plan.json"

@@ -80,7 +80,7 @@ def test_the_summary_is_what_the_command_prints(tmp_path: Path) -> None:
     """summary.json is the document of `disperse --json`; both files are in their place."""
     job = Job(case=samples.case(), plan=samples.plan(), seed=3, planner="ring")
     ring = samples.ring(job.case)
-    rows = some(100)
+    rows = some(100, made=job.case)
     with RowFile(tmp_path) as table:
         table.put(0, rows)
         found = summarise(job, table, 100, "all samples flown")
@@ -88,6 +88,9 @@ def test_the_summary_is_what_the_command_prints(tmp_path: Path) -> None:
     document = json.loads((tmp_path / SUMMARY).read_text(encoding="utf-8"))
     assert document == json.loads(json.dumps(dispersion_document(job.case, job.plan, found, ring)))
     told = parquet.read_schema(tmp_path / SAMPLES).metadata
+    closest = parquet.read_schema(tmp_path / SAMPLES).field("closest_2_m").metadata
+    assert closest[b"meaning"].decode() == "closest approach to member 2, R2"
+    assert document["columns"][-1]["name"] == "closest_2_m"
     assert told[b"case"].decode() == document["case"]["title"]
     assert told[b"inputs_sha256"].decode() == document["inputs_sha256"]
     assert told[b"seed"] == b"3"

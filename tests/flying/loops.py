@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import NoPlanError
 from simcheck.flying.arcs import Flown
 from simcheck.flying.draws import Draws, perfect

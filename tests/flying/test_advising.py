@@ -7,8 +7,8 @@ import re
 import numpy as np
 import pytest
 
-from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import InputError, NoPlanError
 from simcheck.files.covariances import covariance_fault
 from simcheck.flying.advising import advise, in_words

@@ -6,7 +6,8 @@ import math
 import numpy as np
 import pytest
 
-from simcheck.engines.base import G0, Gravity
+from simcheck.engines.base import G0
+from simcheck.engines.gravity import Gravity
 from simcheck.engines.taylor import TaylorPropagator
 from simcheck.flying.draws import Draws, drawn, perfect
 from simcheck.flying.executing import WATCH_CAP, Executed, execute, ignition

@@ -65,7 +65,7 @@ def test_lanes_are_the_flights(cutoff: str) -> None:
         assert abs(flown.lowest[k] - made.body.radius_m - one.lowest_altitude_m) < 30.0
         assert abs(flown.largest[k] - one.largest_radius_m) < 30.0
         assert one.closest_approach_m is not None
-        assert abs(flown.closest[k] - one.closest_approach_m) < 1e-3 * one.closest_approach_m
+        assert abs(flown.nearest[0, k] - one.closest_approach_m) < 1.0
 
 
 def test_burns_end_as_their_commands_have_it() -> None:
@@ -138,6 +138,31 @@ def test_lanes_out_of_the_ordinary_fly_alone(what: str) -> None:
         assert OUTCOMES[row["outcome"]] == one.outcome
         assert row["phase_deg"] == one.errors.phase_deg or np.isnan(row["phase_deg"])
         assert row["lowest_altitude_m"] == one.lowest_altitude_m
+        assert row["closest_approach_m"] == row["closest_1_m"] == one.closest_approach_m
+
+
+def test_a_broken_separation_is_outside() -> None:
+    """Flights that pass a member too near are outside, in lanes as alone; the others are not.
+
+    Lanes fly alone only within a fiftieth of the separation and 200 m.
+    """
+    made, plan = relay()
+    loose = replace(made, tolerance=replace(made.tolerance, phase_rad=3.0, period_s=1e4))
+    loose = replace(loose, tolerance=replace(loose.tolerance, eccentricity=0.9, plane_rad=3.0))
+    free = fly_chunk(Job(case=loose, plan=plan, seed=4, planner="ring"), 0, 12)
+    assert free["within"].all()
+    asked = float(np.median(free["closest_approach_m"]))
+    strict = replace(loose, limits=replace(loose.limits, separation_m=asked))
+    job = Job(case=strict, plan=plan, seed=4, planner="ring")
+    rows = fly_chunk(job, 0, 12)
+    assert rows["within"].tolist() == (free["closest_approach_m"] >= asked).tolist()
+    for row in rows:
+        one = fly_plan(strict, plan, seed=4, sample=int(row["sample"]), reference=False)
+        assert row["within"] == (judge(strict, one).verdict == "within")
+    near = abs(free["closest_approach_m"] - asked) < 0.02 * asked + 200.0
+    below = free["closest_approach_m"] < asked
+    alone = fly_lanes(strict, plan, 4, range(12)).alone
+    assert alone.tolist() == (near | below).tolist()
 
 
 def test_missed_burns_are_missed() -> None:

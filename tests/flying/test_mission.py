@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from simcheck.engines.base import G0, Gravity
+from simcheck.engines.base import G0
+from simcheck.engines.gravity import Gravity
 from simcheck.engines.taylor import TaylorPropagator
 from simcheck.errors import FlightError
+from simcheck.files.records_json import read_record, write_record
 from simcheck.flying.mission import fly_plan
 from simcheck.kernels.kepler import propagate
 from simcheck.kernels.transfers import period_of
@@ -20,6 +22,7 @@ from simcheck.kernels.vectors import rsw_frame
 from simcheck.measuring import relay_state, resolve_ring
 from simcheck.planning.planner import plan_ring
 from simcheck.records.case import Engine, Errors, Member, Ring
+from simcheck.records.flight import NEAR, Flight
 from simcheck.records.plan import Watch
 from tests.engines.bench import MARS, gravity, state
 from tests.flying.bench import ENGINE, START, burns, case, command, plan, same
@@ -262,6 +265,41 @@ def test_no_commands_are_one_coast():
     assert math.isfinite(flight.errors.phase_deg)
     turn = float(period_of(START[:3], START[3:6], MARS.gm))
     assert flight.arcs[0].end_s == pytest.approx(2 * turn, rel=0.01)
+
+
+def test_close_approaches_are_listed_by_member():
+    """Each member's closest at least, within its arc; the least of all is the flight's."""
+    flight = fly(None, command(2000.0, 600.0))
+    assert [one.member for one in flight.approaches] == ["R1", "R2"]
+    distances = [one.distance_m for one in flight.approaches]
+    assert flight.closest_approach_m == min(distances)
+    assert flight.closest_member == flight.approaches[int(np.argmin(distances))].member
+    for one in flight.approaches:
+        arc = flight.arcs[one.arc]
+        assert arc.start_s <= one.time_s <= arc.end_s
+        assert np.linalg.norm(one.relative_rsw_m) == pytest.approx(one.distance_m, rel=1e-12)
+    assert read_record(Flight, write_record(flight), "x.json").approaches[1].time_s == (
+        flight.approaches[1].time_s
+    )
+
+
+def test_every_approach_within_ten_separations_is_listed():
+    """A craft that stays beside a member is near it again and again, to the end of the flight.
+
+    On an orbit of equal period and little eccentricity, as `test_clearances` has it.
+    """
+    c = case()
+    p = TaylorPropagator(gravity())
+    y = np.append(relay_state(resolve_ring(c.ring, p), p, 0), 510.0)
+    y[3:6] += 0.5 * y[:3] / np.linalg.norm(y[:3])
+    near = dataclasses.replace(case(y), limits=dataclasses.replace(c.limits, separation_m=1e3))
+    flight = fly(near)
+    some = [one for one in flight.approaches if one.member == "R1"]
+    assert len(some) >= 3
+    assert all(one.distance_m < NEAR * 1e3 for one in some)
+    assert sum(one.member == "R2" for one in flight.approaches) == 1
+    assert flight.closest_approach_m == min(one.distance_m for one in some)
+    assert [one.member for one in fly(case(y)).approaches].count("R1") == 1
 
 
 def test_a_member_of_the_ring_reads_zero():

@@ -11,8 +11,8 @@ import re
 import numpy as np
 import pytest
 
-from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import FlightError, NoPlanError
 from simcheck.flying.draws import drawn, perfect
 from simcheck.flying.mission import fly_plan

@@ -22,9 +22,13 @@ SAMPLES = "3000"
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with a case and its plan."""
+    """A folder with a case of two members to keep clear of."""
     made = tmp_path_factory.mktemp("disperse")
-    text = toml({"errors": {"thrust_bias": "0.05 %", "pointing_proportional": "0.05 deg"}})
+    errors = {"thrust_bias": "0.05 %", "pointing_proportional": "0.05 deg"}
+    ring = {"ring": {"slots": 3}, "craft": {"slot": 2}, "limits": {"separation": "20 km"}}
+    text = toml({"errors": errors, **ring})
+    for slot in (0, 1):
+        text += f'[[ring.member]]\nname = "M{slot}"\nslot = {slot}\n'
     (made / "case.toml").write_text(text, encoding="utf-8")
     return made
 
@@ -111,6 +115,8 @@ def test_the_code_does_not_depend_on_the_format(folder: Path, whole: bytes, caps
     document = json.loads(capsys.readouterr().out)
     assert document["schema"] == "simcheck.disperse/1"
     assert document == json.loads((folder / "whole" / "summary.json").read_text(encoding="utf-8"))
+    assert [one["member"] for one in document["approaches"]]
+    assert {"count", "low", "high"} <= set(document["separation"])
     for key in ("samples", "within", "percentiles", "drivers", "failures"):
         assert key in document
     assert set(document["within"]) >= {"count", "probability", "low", "high", "confidence"}
@@ -129,6 +135,11 @@ def test_a_sample_is_flown_again_alone(folder: Path, whole: bytes, capsys: Any) 
     assert abs(document["dv_used_m_s"] - rows[17]["dv_used_m_s"]) < 1e-9
     for name, part in document["components"].items():
         assert abs(part - rows[17][name]) < 1e-9
+    members = list(dict.fromkeys(one["member"] for one in document["approaches"]))
+    assert members
+    for k, member in enumerate(members, start=1):
+        near = [x["distance_m"] for x in document["approaches"] if x["member"] == member]
+        assert abs(min(near) - rows[17][f"closest_{k}_m"]) < 1.0
 
 
 def test_without_room_nothing_finished_is_lost(folder: Path, whole: bytes) -> None:

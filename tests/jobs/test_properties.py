@@ -19,8 +19,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 import simcheck
-from simcheck.engines.base import gravity_of
 from simcheck.engines.choosing import fast_propagator
+from simcheck.engines.gravity import gravity_of
 from simcheck.errors import NoPlanError
 from simcheck.kernels.elements import state_from_classical
 from simcheck.kernels.kepler import propagate

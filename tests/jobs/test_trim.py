@@ -12,7 +12,9 @@ import pytest
 from rich.cells import cell_len
 
 import simcheck
+from simcheck.api import resolved_ring
 from simcheck.cli.main import main
+from simcheck.files.documents import plan_document
 from tests.flying.loops import near_slot
 from tests.helpers import assert_degrees, assert_relative
 
@@ -228,3 +230,75 @@ def test_a_state_is_asked_for(capsys: Any) -> None:
     """Without --from the usage is told."""
     assert main(["trim", "relay.toml"]) == 2
     assert "--from" in capsys.readouterr().err
+
+
+def test_the_burn_just_made(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A burn flown with errors is found from a state after it, told, and written as DETERMINED."""
+    errors = """
+[errors]
+thrust_bias = "2 %"
+pointing_proportional = "0.5 deg"
+navigation_position = "20 m"
+navigation_velocity = "5 mm/s"
+"""
+    path = folder / "flown.toml"
+    path.write_text(CASE + errors, encoding="utf-8")
+    case = simcheck.load_case(path)
+    plan = simcheck.plan(case)
+    (folder / "plan.json").write_text(
+        json.dumps(plan_document(case, plan, resolved_ring(case))), encoding="utf-8"
+    )
+    flight = simcheck.fly(case, plan, seed=1, sample=3, reference=False)
+    first = next(k for k, arc in enumerate(flight.arcs) if arc.kind == "burn")
+    arc, after = flight.arcs[first], flight.arcs[first + 1]
+    seen = {
+        "time_s": after.end_s,
+        "position_m": after.end.position_m.tolist(),
+        "velocity_m_s": after.end.velocity_m_s.tolist(),
+    }
+    (folder / "seen.json").write_text(json.dumps(seen), encoding="utf-8")
+    words = ["trim", str(path), "--from", str(folder / "seen.json")]
+    words += ["--done", str(folder / "plan.json")]
+    target = folder / "advice.ocm"
+    assert main([*words, "--write", str(target), "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    made, truth = document["made"], arc.dv_m_s * np.asarray(arc.direction)
+    assert made["burn"] == arc.burn
+    assert np.linalg.norm(truth - made["commanded_m_s"]) > 0.02  # of 3 m/s
+    assert np.abs(truth - made["dv_m_s"]).max() < 1e-3
+    assert document["estimate"]["mass_kg"] == pytest.approx(arc.end.mass_kg, abs=0.01)
+    text = target.read_text(encoding="ascii")
+    assert text.count("MAN_BASIS = DETERMINED") == 1
+    assert str(folder) not in text
+    assert re.findall(r"MAN_ID = (\S+)", text)[:2] == ["B1", "B1'"]
+    assert text.count("MAN_BASIS = CANDIDATE") == len(document["plan"]["commands"])
+    assert main(words) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "The burn just made" in said
+    assert f"burn {arc.burn}: " in said
+    assert main([*words, "--write", str(folder / "advice.opm")]) == 2
+    assert "advice.opm: expected a file that ends in .ocm" in capsys.readouterr().err
+    assert main([*words, "--write", str(target)]) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert main([*words[:4], "--before", str(folder / "seen.json")]) == 2
+    assert "--before goes with --done" in capsys.readouterr().err
+
+
+def test_what_was_written_begins_a_case(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The message of the test above is a start, a state and a plan, each without loss."""
+    if not (folder / "advice.ocm").exists():
+        test_the_burn_just_made(folder, capsys)
+    begin, end = CASE.index("[craft.orbit]"), CASE.index("[engine]")
+    text = (CASE[:begin] + CASE[end:]).replace('name = "R4"', 'name = "R4"\nocm = "advice.ocm"')
+    text = text.replace('epoch = "2031-04-12T06:00:00"\n', "")
+    wet = re.search(r"WET_MASS = (\S+)", (folder / "advice.ocm").read_text(encoding="ascii"))
+    assert wet is not None
+    left = f'propellant = "{float(wet[1]) - 310.0:.12g} kg"'
+    text = text.replace('propellant = "130 kg"', left)
+    (folder / "next.toml").write_text(text, encoding="utf-8")
+    seen = json.loads((folder / "seen.json").read_text(encoding="utf-8"))
+    begun = simcheck.load_case(folder / "next.toml")
+    assert np.abs(begun.craft.position_m - seen["position_m"]).max() < 1e-6
+    plan = simcheck.read_plan(folder / "advice.ocm", begun)
+    (over,) = plan.warnings
+    assert over.endswith("(DETERMINED): not flown again")

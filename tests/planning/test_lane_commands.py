@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from simcheck.engines.base import Thrust, gravity_of
+from simcheck.engines.base import Thrust
 from simcheck.engines.batches import TaylorBatches
+from simcheck.engines.gravity import gravity_of
 from simcheck.engines.taylor import TaylorPropagator
 from simcheck.planning.burns import burn_seconds, chosen_engine
 from simcheck.planning.lane_commands import (

@@ -12,8 +12,20 @@ with warnings.catch_warnings():
     from boinor.core.elements import coe2rv, rv2coe
     from boinor.core.iod import izzo
     from boinor.core.maneuver import bielliptic, hohmann
+    from boinor.core.perturbations import radiation_pressure, third_body
     from boinor.core.propagation import farnocchia, vallado
 
 SOURCE = "boinor"
 
-__all__ = ["SOURCE", "bielliptic", "coe2rv", "farnocchia", "hohmann", "izzo", "rv2coe", "vallado"]
+__all__ = [
+    "SOURCE",
+    "bielliptic",
+    "coe2rv",
+    "farnocchia",
+    "hohmann",
+    "izzo",
+    "radiation_pressure",
+    "rv2coe",
+    "third_body",
+    "vallado",
+]

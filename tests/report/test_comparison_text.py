@@ -50,6 +50,12 @@ def test_both_stand_side_by_side() -> None:
     assert "costs 301.000 m/s less" in text
 
 
+def test_warnings_stand_with_their_plan() -> None:
+    """What a plan warns of is told once, under the side that it is of."""
+    text = " ".join(lines(samples.plan(warnings=("its mass is another's",))).split())
+    assert text.count("B WARNING its mass is another's") == text.count("WARNING") == 1
+
+
 def test_a_bad_one_says_why() -> None:
     """The verdict that is outside is marked, with what was found."""
     text = lines(samples.plan(arrival_time_s=1.0))

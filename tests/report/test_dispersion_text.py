@@ -5,25 +5,33 @@ from __future__ import annotations
 import io
 from typing import Any
 
+import numpy as np
 from rich.cells import cell_len
 from rich.console import Console
 
 from simcheck.dispersing.flights import Job
 from simcheck.dispersing.summary import summarise
 from simcheck.files.row_file import RowFile
-from simcheck.records.case import DispersionAim, Errors
+from simcheck.records.case import DispersionAim, Errors, Member
 from simcheck.records.dispersion import Dispersion
 from simcheck.report.dispersion_text import dispersion_text
 from tests.cli import samples
 from tests.dispersing.rows import some
 
 
-def text_of(count: int = 3000, failing: float = 0.3, **aim: Any) -> str:
+def text_of(
+    count: int = 3000,
+    failing: float = 0.3,
+    members: tuple[Member, ...] = samples.case().members,
+    **aim: Any,
+) -> str:
     made = samples.case(
-        dispersion=DispersionAim(**aim), errors=Errors(thrust_bias=0.01, isp_bias=0.01)
+        dispersion=DispersionAim(**aim),
+        errors=Errors(thrust_bias=0.01, isp_bias=0.01),
+        members=members,
     )
     job = Job(case=made, plan=samples.plan(), seed=2, planner="ring")
-    rows = some(count, failing=failing)
+    rows = some(count, failing=failing, made=made)
     rows["propellant_used_kg"] += 150
     with RowFile() as table:
         table.put(0, rows)
@@ -68,3 +76,27 @@ def test_all_failures_are_counted() -> None:
     """The first are named; the others counted, those beyond the list too."""
     text = text_of(30_000, failing=1.1)
     assert "11 and 29988 more" in text
+
+
+def test_each_members_closest_approach_is_told() -> None:
+    """The least and its sample, percentiles, and how likely the separation is kept."""
+    text = text_of()
+    assert "Closest approach to each member" in text
+    assert "member least, km sample 1 % at least 1 % 5 % 50 % kept" in text
+    assert "separation 20.0 km from every member is kept by 0 flights = 0.0 %" in text
+    rows = some(3000, made=samples.case())
+    least, sample = np.nanmin(rows["closest_2_m"]), np.nanargmin(rows["closest_2_m"])
+    assert f"R2 {least / 1e3:.3f} {sample} " in text
+
+
+def test_many_members_are_named_in_part() -> None:
+    """The nearest dozen, and how many others there are."""
+    members = tuple(Member(name=f"R{k}", slot=None) for k in range(30))
+    text = text_of(members=members)
+    assert text.count("0.0 % R") == 11
+    assert "18 members further away not listed." in text
+
+
+def test_without_members_nothing_is_told() -> None:
+    """No member, no section."""
+    assert "Closest approach to each member" not in text_of(members=())

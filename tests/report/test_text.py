@@ -15,7 +15,7 @@ from rich.console import Console, RenderableType
 
 from simcheck.judging import judge
 from simcheck.records.case import Case, Tolerance
-from simcheck.records.flight import Decision, Flight
+from simcheck.records.flight import Approach, Decision, Flight
 from simcheck.report.flight_text import flight_text
 from simcheck.report.plan_text import plan_text, propellant_uses, seen_from_ring
 from simcheck.report.words import calendar, clean, duration, fixed
@@ -40,6 +40,32 @@ def flight_lines(case: Case, flight: Flight) -> str:
     return text_of(flight_text(case, *parts))
 
 
+def test_close_approaches_are_told_member_by_member() -> None:
+    """The nearest first: how near, when, how fast, where, in which arc, and how many are near."""
+    made = [
+        Approach(
+            member=name,
+            kind="minimum",
+            arc=arc,
+            time_s=99_950.0 * arc,
+            distance_m=km * 1e3,
+            relative_speed_m_s=351.83,
+            relative_rsw_m=np.array([-12e3, 5e3, 500.0]),
+        )
+        for name, arc, km in (("R1", 0, 900.0), ("R2", 1, 13.0085), ("R2", 1, 150.0))
+    ]
+    lines = flight_lines(samples.case(), samples.flight(approaches=tuple(made)))
+    assert max(cell_len(line) for line in lines.splitlines()) <= WIDTH
+    text = " ".join(lines.split())
+    near = "R2 13.008 1 d 03:45:50.0 351.8 -12.000 +5.000 +0.500 burn B1"
+    assert f"{near} R1 900.000 00:00:00.0 351.8 -12.000 +5.000 +0.500 first coast" in text
+    assert "Approaches within 200.0 km: 2." in text
+    many = tuple(samples.changed(made[0], member=f"R{k}") for k in range(30))
+    text = " ".join(flight_lines(samples.case(), samples.flight(approaches=many)).split())
+    assert "The 12 nearest of 30 members." in text
+    assert "Closest approach to" not in flight_lines(samples.case(), samples.flight())
+
+
 def test_a_plan_says_where_when_how_much_and_why() -> None:
     """Each burn's place, time, components, command and reason can be read."""
     text = plan_lines(samples.case())
@@ -53,6 +79,22 @@ def test_a_plan_says_where_when_how_much_and_why() -> None:
         "one revolution fewer",
     ):
         assert words in text
+
+
+def test_warnings_are_told_once() -> None:
+    """What a plan warns of stands below it, before anything else, in the plan and the flight."""
+    told = ("its mass is another's", "B1: it lasts 100 s")
+    plan, case = samples.plan(warnings=told), samples.case()
+    flight, ring = samples.flight(), samples.ring(case)
+    texts = (
+        plan_text(case, plan, ring),
+        flight_text(case, plan, flight, judge(case, flight), ring),
+    )
+    for text in (" ".join(text_of(one).split()) for one in texts):
+        assert text.count("WARNING") == 2
+        assert [text.count(f"WARNING {words}") for words in told] == [1, 1]
+        assert text.index("WARNING") < text.index("B1: ")
+    assert "WARNING" not in plan_lines(case)
 
 
 def test_the_trade_is_told_once_and_in_order_of_time() -> None:

@@ -19,6 +19,7 @@ from simcheck.records.advice import Advice
 from simcheck.records.case import Case, Tolerance
 from simcheck.records.estimate import Estimate
 from simcheck.records.flight import FlownErrors
+from simcheck.records.reconstruction import Reconstruction
 from simcheck.report.trim_text import doing_nothing, trim_text
 from tests.cli import samples
 
@@ -51,10 +52,10 @@ def advice(**fields: Any) -> Advice:
     return samples.changed(made, **fields)
 
 
-def said(made: Advice, case: Case | None = None) -> str:
+def said(found: Advice, case: Case | None = None, made: Reconstruction | None = None) -> str:
     case = case or samples.case()
     stream = io.StringIO()
-    text = trim_text(case, made, samples.ring(case))
+    text = trim_text(case, found, samples.ring(case), made)
     Console(file=stream, width=WIDTH, color_system=None).print(text)
     return stream.getvalue()
 
@@ -147,6 +148,39 @@ def test_the_document_holds_what_the_text_says() -> None:
     for key in ("plan", "left", "sigma", "holds_days", "drift_deg_day"):
         assert bare[key] is None
     assert bare["estimate"]["covariance"] is None
+
+
+def test_the_burn_just_made() -> None:
+    """What was asked, made and how well that is known; a misfit of many sigmas is marked."""
+    made = Reconstruction(
+        burn="B1",
+        purpose="insertion",
+        engine="engine",
+        start_s=3600.0,
+        duration_s=60.0,
+        steering="rsw",
+        dv_m_s=np.array([0.0, 99.0, 1.0]),
+        commanded_m_s=np.array([0.0, 100.0, 0.0]),
+        covariance=np.diag([0.01, 0.04, 0.09]),
+        thrust_n=400.0,
+        isp_s=318.0,
+        mass_before_kg=420.0,
+        mass_after_kg=407.0,
+        misfit=0.8,
+    )
+    text = said(advice(plan=samples.plan(warnings=("hot",))), made=made)
+    rows = [line.split() for line in text.splitlines()]
+    assert ["along-track", "+100.000", "+99.000", "-1.000", "0.200"] in rows
+    assert ["cross-track", "+0.000", "+1.000", "+1.000", "0.300"] in rows
+    assert ["size", "99.005", "m/s,", "-0.99", "%"] in rows
+    assert ["direction", "0.579", "deg", "off"] in rows
+    assert "0.8 sigma that no Δv explains" in text
+    assert ["WARNING", "hot"] in rows
+    assert "NOT THIS BURN ALONE" not in text
+    assert "NOT THIS BURN ALONE" in said(advice(), made=samples.changed(made, misfit=9.0))
+    blind = said(advice(), made=samples.changed(made, covariance=None, misfit=None))
+    assert "sigma that no" not in blind
+    assert "The burn just made" not in said(advice())
 
 
 numbers = st.floats(allow_nan=True, allow_infinity=True)

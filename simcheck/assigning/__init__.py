@@ -1,0 +1,1 @@
+"""Several craft, several slots: who goes where, planned, flown and kept apart."""

@@ -1,0 +1,1 @@
+"""A finished ring over months and years."""

@@ -1,0 +1,1 @@
+"""What a flown ring serves: links between neighbours, coverage, contacts of sites, eclipses."""
