@@ -249,7 +249,7 @@ _KNOTS = 2  # of the wander, a segment of the quickest track
 def _wandering(motion: RingMotion, gravity: Gravity) -> RingMotion:
     """The ring with its wander: the integral of the tide's swing over the mean motion.
 
-    Simpson's rule between knots; 48 knots a revolution of the quickest body leave 1e-7 of it.
+    48 knots a revolution of the quickest body leave 1e-7 of it, between them 1e-5 of the swing.
     """
     tracks = gravity.sky.pulling if gravity.sky is not None else ()
     if not tracks:

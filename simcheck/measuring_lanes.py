@@ -92,7 +92,9 @@ def glance_lanes(
 
     One pass over the ring's own revolutions and fewer samples, at a sixth of the cost of
     `average_lanes`. Near a ring the two differ by the forces' periodic terms times the window's
-    relative error: some 1e-7. A lane's row depends on that lane alone, bit for bit.
+    relative error: some 1e-7. Where other bodies' pull changes within the window, the fewer samples
+    weigh its ends otherwise: 1e-4 rad where a revolution about the Moon takes a day. A lane's row
+    depends on that lane alone, bit for bit.
     """
     parts = [
         _glanced(batches, times[i : i + _BLOCK], states[i : i + _BLOCK], motion)

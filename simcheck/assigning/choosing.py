@@ -2,9 +2,9 @@
 
 Every pair of craft and slot has a cost that no plan goes below and one that is expected. The best
 assignment by what is expected is planned; then what no plan goes below says whether any other could
-be better by more than ALIKE. While one could, the best by what is now expected is planned, or the
-one that might be better: the value returned is what planning every pair would give. Assignments
-that are alike are told apart by what is expected of them.
+be better by more than ALIKE. While one could, the best by what is now expected is planned, and the
+pairs that would settle it if all is as expected: the value returned is what planning every pair
+would give. Assignments that are alike are told apart by what is expected of them.
 """
 
 from __future__ import annotations
@@ -16,8 +16,10 @@ from typing import NamedTuple, TypeAlias
 import numpy as np
 
 from simcheck.arrays import Array
-from simcheck.assigning.solving import Objective, Rank, Solution, alike
+from simcheck.assigning.solving import Objective, Rank, Solution, alike, unmatched
 from simcheck.records.plan import Plan
+
+_TOGETHER = 6  # pairs planned at once at least where more than one will have to be
 
 
 class Refused(NamedTuple):
@@ -86,7 +88,8 @@ def choose(table: Table, ask: Ask, price: Price) -> tuple[Solution, float] | Non
     while True:
         best = table.by_guess.solve()
         new = [] if best is None else table.unknown(best)
-        table.learn(ask, price, new)
+        if best is not None and new:
+            table.learn(ask, price, _with_company(table, best, new))
         least = table.by_bound.solve()
         if least is None:
             return None
@@ -96,7 +99,59 @@ def choose(table: Table, ask: Ask, price: Price) -> tuple[Solution, float] | Non
                 return best, min(least.value, best.value)
         if new:
             continue
-        unknown = table.unknown(least)
+        unknown = _with_company(table, best, []) or table.unknown(least)
         if not unknown:  # the bound is an assignment of plans, alike to the best but for rounding
             return least, least.value
         table.learn(ask, price, unknown)
+
+
+def _with_company(table: Table, best: Solution | None, new: list[Place]) -> list[Place]:
+    """Pairs to plan together: new ones, and some that the proof will ask for if guesses are right.
+
+    How many there are does not depend on how many hands there are to plan them.
+    """
+    most = max(len(table.lower), _TOGETHER)
+    if best is None or len(new) >= most:
+        return new
+    doubtful = _in_doubt if table.objective == "largest" else _undercutting
+    return [*new, *doubtful(table, best, new, most - len(new))]
+
+
+def _undercutting(table: Table, best: Solution, new: list[Place], most: int) -> list[Place]:
+    """What stands in assignments whose bounds sum to less than the best, as they turn up.
+
+    The pair that is expected to raise such a sum most is taken, and believed to.
+    """
+    lower = table.lower.copy()
+    chosen: list[Place] = []
+    for place in new:
+        lower[place] = table.guess[place]
+    while len(chosen) < most:
+        least = table.by_bound._replace(costs=lower).solve()
+        if least is None or alike(best.value, least.value):
+            break
+        open_ones = [x for x in table.unknown(least) if x not in new and x not in chosen]
+        if not open_ones:
+            break
+        place = max(open_ones, key=lambda x: table.guess[x] - lower[x])
+        lower[place] = table.guess[place]
+        chosen.append(place)
+    return chosen
+
+
+def _in_doubt(table: Table, best: Solution, new: list[Place], most: int) -> list[Place]:
+    """What shuts out every assignment with a largest cost below the best's, cheapest first.
+
+    By what is expected some craft can all be placed below that cost in fewer slots than they are:
+    none of their other pairs may turn out to be cheaper.
+    """
+    cheap = np.array([[not alike(best.value, x) for x in row] for row in table.guess])
+    rows = unmatched(cheap)
+    columns = np.flatnonzero(~cheap[rows].any(axis=0))
+    places = [(row, int(column)) for row in rows for column in columns]
+    doubtful = [
+        x
+        for x in places
+        if x not in table.answers and x not in new and not alike(best.value, table.lower[x])
+    ]
+    return sorted(doubtful, key=lambda x: table.guess[x])[:most]

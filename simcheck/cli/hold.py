@@ -61,7 +61,7 @@ def command(
 
         seconds = None if length is None else _seconds(length)
         if as_planned and (plan_path is not None or sample is not None):
-            raise InputError("--as-planned flies no transfer: leave it out, or PLAN and --sample out")
+            raise InputError("--as-planned flies no transfer: leave out it, or PLAN and --sample")
         case = run.load()
         plan: Plan | None = None
         if not as_planned:

@@ -22,6 +22,7 @@ from simcheck.records.case import Case
 from simcheck.records.hold import EndError
 
 _EDGE = 0.9  # of a tolerance: what an arrival may well use
+_LARGE = 0.3  # relative period, eccentricity or tilt in rad that is no relay's of a ring any more
 _EDGES = (
     ("phase ahead", 0, 1.0),
     ("phase behind", 0, -1.0),
@@ -46,9 +47,10 @@ def pose_ends(case: Case, motion: RingMotion, propagator: Propagator, relays: Re
     if relays.craft is not None:
         asked.append(("exactly on the slot", np.zeros(6)))
     for what, which, sign in _EDGES:
-        if np.isfinite(limits[which]):
+        size = _EDGE * limits[which]
+        if np.isfinite(size) and (size < _LARGE or not which):
             errors = np.zeros(6)
-            errors[which] = sign * _EDGE * limits[which]
+            errors[which] = sign * size
             asked.append((f"{what}, {100 * _EDGE:.0f} % of its tolerance", errors))
     names, states = [], []
     mass = relays.states[0, 6]
@@ -56,7 +58,7 @@ def pose_ends(case: Case, motion: RingMotion, propagator: Propagator, relays: Re
         try:
             state = relay_state(motion, propagator, case.craft.slot, relays.time, errors)
         except FlightError:
-            continue  # a tolerance so wide that such an orbit meets the body, or is none
+            continue  # such an orbit does not settle in these forces
         names.append(what)
         states.append(np.append(state, mass))
     return Posed(names, np.array(states).reshape(-1, 7))

@@ -45,7 +45,7 @@ def hold(case: Case, flight: Flight | None, *, upkeep: bool = True) -> Hold:
     looks = look_times(start, case.hold.duration_s, motion.period_s)
     if len(looks) < 2:
         raise InputError(
-            f"a hold of {case.hold.duration_s / _DAY:g} days is too short to see how a ring changes:"
+            f"a hold of {case.hold.duration_s / _DAY:g} days is too short to see a ring change:"
             f" follow it for four revolutions, {4 * motion.period_s / _DAY:.1f} days, or longer"
         )
     batches = TaylorBatches(propagator.gravity, TOLERANCE)

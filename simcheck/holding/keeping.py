@@ -37,7 +37,7 @@ _STAYS = 0.7  # share of a tolerance within which a trim leaves an error for the
 _ROOM, _ROOM_S = 10.0, 10 * 86400.0  # revolutions or seconds, the longer, that a trim may take
 _AHEAD_S = 40 * 86400.0  # of which a trim takes account, at most
 _SHARE = 0.25  # of its tolerance, that the phase moves in it
-_TANK = 0.5  # dry share of the mass that trims are found for: the tank is not what binds here
+_TANK = 0.95  # dry share of the mass that trims are found for: little is paid to be done sooner
 
 
 class Kept(NamedTuple):
@@ -139,6 +139,8 @@ def _trim(
         now[flown], there[flown] = flown_perfectly(
             trimmer.batches, trimmer.case, now[flown], there[flown], commands
         )
+        waited = ahead.of(left[done]).largest_until(commands.ignition[:, 0])
+        kept.use[flown] = np.maximum(kept.use[flown], waited)
         kept.dv[flown] += commands.total_dv
         kept.burns[flown] += commands.number
         left = left[found.none]
@@ -151,16 +153,23 @@ class Ahead(NamedTuple):
     """Errors of n relays at the looks ahead, nothing being done: steady (n, 6), and their swing.
 
     The steady part is what a trim mends: the mean of the relative period and the two vectors over
-    what lies ahead, and the phase of the first look. swing (n, l, 6) is the rest, at times (l,).
+    what lies ahead, and the phase of the first look. swing (n, l, 6) is the rest, at times (l,);
+    largest (n, l) are the largest shares of a tolerance used.
     """
 
     times: Array
     steady: Array
     swing: Array
+    largest: Array
 
     def of(self, rows: Rows) -> Ahead:
         """Those of some relays."""
-        return Ahead(self.times, self.steady[rows], self.swing[rows])
+        return Ahead(self.times, self.steady[rows], self.swing[rows], self.largest[rows])
+
+    def largest_until(self, times: Array) -> Array:
+        """Largest share of a tolerance (n,) that is used by times (n,), a burn each."""
+        waiting = self.times <= times[:, None]
+        return np.asarray(np.max(np.where(waiting, self.largest, 0.0), axis=1, initial=0.0))
 
     def swing_at(self, rows: Rows, times: Array) -> Array:
         """The swing (k, 6) of relays `rows` at times (k,), on straight lines; none in the phase."""
@@ -187,7 +196,8 @@ def look_ahead(flown: Drift, limits: Array) -> Ahead:
         steady[stays, 1:] = mean[stays, 1:]
     swing = errors - steady[:, None]
     swing[..., 0] = 0.0
-    return Ahead(flown.times, steady, swing)
+    largest = np.max(uses(errors.reshape(-1, 6), limits), axis=1).reshape(errors.shape[:2])
+    return Ahead(flown.times, steady, swing, largest)
 
 
 def _for_trims(case: Case, motion: RingMotion, mass: float) -> list[Case]:

@@ -28,6 +28,9 @@ _WITH_ROOM = 1e-3  # of a ring period: room for the plan that reaches the floor
 _APART = 0.005  # share by which plans in the table of the trade differ
 _SAME = 1e-4  # plans within this share of the cheapest cost the same
 
+_REMEMBERED = 32  # starts and rings whose routes are kept, 30 kB each
+_routes: dict[tuple[bytes | float | bool, ...], tuple[Route, ...]] = {}
+
 INDIFFERENT = 0.0045
 """Among plans within this share of the cheapest the earliest is chosen.
 
@@ -150,8 +153,24 @@ def _entry(candidate: Candidate) -> Entry:
 def all_routes(problem: Problem, *, quick: bool = False) -> list[Route]:
     """Handbook routes, and the optimum among all transfers where a circular ring is aimed at.
 
-    quick keeps the cheapest few.
+    quick keeps the cheapest few. The last ones are kept: routes leave time open, so that those to
+    one slot of a ring are those to all.
     """
+    vectors = (problem.position_m, problem.velocity_m_s, problem.normal)
+    key = (
+        *(vector.tobytes() for vector in vectors),
+        *(problem.gm, problem.radius_m, problem.min_radius_m, problem.max_radius_m),
+        *(problem.aims_plane, problem.aims_circle, problem.aims_period, problem.aims_phase),
+        quick,
+    )
+    if key not in _routes:
+        if len(_routes) >= _REMEMBERED:
+            del _routes[next(iter(_routes))]
+        _routes[key] = tuple(_searched(problem, quick=quick))
+    return list(_routes[key])
+
+
+def _searched(problem: Problem, *, quick: bool) -> list[Route]:
     routes = handbook_routes(problem)
     if not problem.aims_circle:
         return routes

@@ -77,8 +77,8 @@ def _lasting(case: Case, hold: Hold) -> list[RenderableType]:
     if low or high:
         parts.append(
             note(
-                f"Other bodies move all slots together by {_swing(low)} to {_swing(high)} deg beside"
-                " their mean motion: that moves the ring as a whole and is no error."
+                f"Other bodies move all slots together by {_swing(low)} to {_swing(high)} deg"
+                " beside their mean motion: that moves the ring as a whole and is no error."
             )
         )
     return parts
@@ -157,12 +157,13 @@ def _upkeep_row(relay: RelayHold) -> tuple[str | Text, ...]:
     upkeep = relay.upkeep
     if upkeep is None:
         return (relay.name, "", "", "", "")
+    use = f"{100 * upkeep.largest_use:.0f} %" if math.isfinite(upkeep.largest_use) else "lost"
     trouble = f"no trim at {count(upkeep.untrimmed, 'look')}" if upkeep.untrimmed else ""
     return (
         relay.name,
         fixed(upkeep.dv_m_s_year, 2),
         fixed(upkeep.burns_year, 1),
-        cell(f"{100 * upkeep.largest_use:.0f} %", BAD if upkeep.largest_use > 1.0 else ""),
+        cell(use, BAD if upkeep.largest_use > 1.0 else ""),
         trouble,
     )
 
@@ -264,7 +265,9 @@ def _verdict(hold: Hold) -> list[RenderableType]:
             word = "KEPT."
             text += f"; trims of at most {fixed(most, 2)} m/s a year and relay keep it."
         else:
-            word, text = "DOES NOT HOLD.", f"{text}, and the trims do not keep it."
+            trims = any(relay.upkeep is not None for relay in hold.relays)
+            word = "DOES NOT HOLD."
+            text += ", and the trims do not keep it." if trims else "."
     sentence = cell(word, GOOD if hold.stays else BAD)
     sentence.append(" " + clean(text), style="")
     return [heading("Verdict"), Padding(sentence, (0, 0, 0, 2)), Text(), note(CAUTION)]

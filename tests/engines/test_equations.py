@@ -167,19 +167,22 @@ def test_an_arc_that_cannot_be_posed_is_nan() -> None:
     assert np.isnan(found).all(axis=1).tolist() == [not one for one in good]
 
 
-def test_a_sky_shorter_than_a_window_flies_to_its_end() -> None:
-    """One segment is half a stride: an arc over all of it is posed, with the body in its place."""
-    one = shorter(skies.track(skies.EARTH), 5e4, 1)
-    gravity = skies.about_the_moon(Sky(pulling=(one,)), zonal=False)
-    place = np.array([4e6, 3e6, 1e6])
-    pars = parameters(gravity, one.start_s, one.step_s, place)
+@pytest.mark.parametrize(
+    ("segments", "begin", "length"), [(1, 0.0, 1.0), (3, 2.6, 0.4), (3, 3.0, -0.9)]
+)
+def test_a_short_sky_flies_to_its_end(segments: int, begin: float, length: float) -> None:
+    """Two segments are a stride: arcs in what is left behind the last whole one are posed too."""
+    track = shorter(skies.track(skies.EARTH), 5e4, segments)
+    gravity = skies.about_the_moon(Sky(pulling=(track,)), zonal=False)
+    place, start = np.array([4e6, 3e6, 1e6]), track.start_s + begin * track.step_s
+    pars = parameters(gravity, start, length * track.step_s, place)
     evaluated, unit = compiled(gravity), gravity.gm / gravity.radius**2
     state = np.append(place / gravity.radius, [0.0, 0.0, 0.0])
     for share in (0.0, 0.5, 1.0):
-        when = share * one.step_s
+        when = share * length * track.step_s
         rates = evaluated(state, pars=pars, time=when / unit_time(gravity))
         found = (rates[3:] + state[:3] / norm(state[:3]) ** 3) * unit
-        expected = pull(gravity, one.start_s + when, place)
+        expected = pull(gravity, start + when, place)
         assert norm(found - expected) < 1e-9 * norm(expected) + 1e-15 * unit
 
 
@@ -206,7 +209,9 @@ def test_the_shadow_function_is_negative_in_the_cylinder() -> None:
     assert 5 < dark < 60
 
 
-@pytest.mark.parametrize(("direction", "step", "lit"), [(1, 0.1, 1), (-1, 0.1, 0), (1, -0.1, 0), (-1, -0.1, 1)])
+@pytest.mark.parametrize(
+    ("direction", "step", "lit"), [(1, 0.1, 1), (-1, 0.1, 0), (1, -0.1, 0), (-1, -0.1, 1)]
+)
 def test_which_side_of_the_edge_is_lit(direction: int, step: float, lit: float) -> None:
     """Going back in time, what rises falls."""
     assert lit_beyond(direction, step) == lit

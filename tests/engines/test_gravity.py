@@ -51,7 +51,9 @@ def coefficient(name: str, epoch: str, inclination: float) -> float:
 @pytest.mark.parametrize("inclination", [20.0, 56.0, 110.0])
 def test_the_sun_turns_nodes_as_smad_says(inclination: float) -> None:
     """-0.00154 cos i / n deg a day, n in revolutions a day: half a unit of the last digit."""
-    assert coefficient("Sun", "2016-11-21T00:00:00", inclination) == pytest.approx(-1.54e-3, abs=5e-6)
+    assert coefficient("Sun", "2016-11-21T00:00:00", inclination) == pytest.approx(
+        -1.54e-3, abs=5e-6
+    )
 
 
 @pytest.mark.reference("Larson and Wertz, SMAD, 3rd ed., eq. 6-14 (from memory)")
@@ -134,7 +136,8 @@ def test_a_share_of_the_forces() -> None:
     assert half.zonals == tuple(0.5 * j for j in gravity.zonals)
     assert half.tide == 0.5 * gravity.tide
     assert half.gm == gravity.gm
-    assert half.sky is not None and gravity.sky is not None
+    assert half.sky is not None
+    assert gravity.sky is not None
     for weak, whole in zip(half.sky.pulling, gravity.sky.pulling, strict=True):
         assert weak.gm_m3_s2 == 0.5 * whole.gm_m3_s2
         assert np.array_equal(weak.coefficients_m, whole.coefficients_m)
@@ -191,4 +194,3 @@ def test_a_force_without_its_sky_is_an_error(force: Force, seen: Sky | None) -> 
     made = replace(cases.case(cases.MOON, forces=(force,)), sky=seen)
     with pytest.raises(InputError, match="no sky for its forces; load it from a case file"):
         gravity_of(made)
-

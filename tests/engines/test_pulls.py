@@ -51,9 +51,7 @@ def wide_sum(gravity: Gravity, time: float, place: np.ndarray) -> np.ndarray:
     for track in gravity.sky.pulling:
         d = place_of(track, time).astype(WIDE)
         gap = d - r
-        total += WIDE(track.gm_m3_s2) * (
-            gap / np.sqrt(gap @ gap) ** 3 - d / np.sqrt(d @ d) ** 3
-        )
+        total += WIDE(track.gm_m3_s2) * (gap / np.sqrt(gap @ gap) ** 3 - d / np.sqrt(d @ d) ** 3)
     light, sun = gravity.sky.sunlight, gravity.sky.sun
     if light is not None and sun is not None:
         s = place_of(sun, time).astype(WIDE)
@@ -182,7 +180,9 @@ def test_the_pressure_of_sunlight() -> None:
     assert_relative(SUN_PRESSURE_N_M2, 1361.0 / 299792458.0, within=1e-5)
     far = replace(SUN, semi_major_axis_m=2 * AU_M, inclination_rad=0.0, true_anomaly_rad=0.0)
     for body, share in ((replace(far, semi_major_axis_m=AU_M), 1.0), (far, 0.25)):
-        seen = Sky(sun=skies.track(body), sunlight=Sunlight(area_to_mass_m2_kg=0.02, reflectivity=1.5))
+        seen = Sky(
+            sun=skies.track(body), sunlight=Sunlight(area_to_mass_m2_kg=0.02, reflectivity=1.5)
+        )
         push = pull(Gravity(1e14, 1e3, sky=seen), 0.0, np.array([0.0, 1e4, 0.0]))
         expected = np.array([-share * 4.5398e-6 * 0.03, 0.0, 0.0])
         assert_vectors(push, expected, within=1e-4)

@@ -11,11 +11,12 @@ import pytest
 from simcheck.files.ephemeris import with_sun
 from simcheck.holding.drifting import Drift, drift, look_times
 from simcheck.holding.relays import Relays
-from simcheck.holding.serving import Closed, closed_over, served
+from simcheck.holding.serving import Closed, _places, closed_over, served
 from simcheck.kernels.sampled import sampled_motion
 from simcheck.networking.links import links
 from simcheck.records.network import NetworkAim
 from tests.cases_for_tests import ring
+from tests.helpers import assert_metres
 from tests.holding.bench import DAY_S, Site, about_mars, degrees_a_day, site
 
 RELATIVE = 2e-4  # of the period of one relay
@@ -79,6 +80,26 @@ def test_an_eccentric_relay_opens_the_ring_now_and_then() -> None:
     share = closed_over(made, here.motion, relays, found).share
     # Some km of J2 in a range that changes by hundreds, and 72 places a revolution.
     assert share == pytest.approx(due, abs=0.02)
+
+
+def test_places_are_those_of_the_flown_relays() -> None:
+    """In two-body motion, at whole revolutions, when the first place is the relay's own."""
+    here = site(about_mars(goal=ring(12.0, latitude=0.0), forces=()))
+    rng = np.random.default_rng(5)
+    errors = np.concatenate(
+        [0.05 * rng.normal(size=(4, 1)), np.zeros((4, 1)), 0.02 * rng.normal(size=(4, 4))], axis=1
+    )
+    states = here.relays(errors)
+    relays = Relays(0.0, list("abcd"), ["member"] * 4, here.slots, states)
+    looks = look_times(0.0, 6 * DAY_S, here.motion.period_s)
+    found = drift(here.batches, here.motion, here.slots, states, looks)
+    seen = _places(here.motion, relays, found)
+    rows = here.batches.sample(
+        np.zeros(4), states, np.broadcast_to(found.times, (4, len(found.times)))
+    )
+    due = np.einsum("nij,mnj->mni", here.motion.frame(found.times), rows[..., :3])
+    # A km by the quick look's few samples, where errors are of hundreds.
+    assert_metres(seen[:, :, 0], due, within=1500.0)
 
 
 def test_a_lost_relay_leaves_the_ring_open() -> None:

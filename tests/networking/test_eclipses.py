@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from simcheck.networking.eclipses import eclipses, season
+from simcheck.networking.eclipses import _velocities, eclipses, season
+from tests.helpers import assert_metres_per_second
 from tests.networking.rings import DAY, EARTH, GEO_M, names, period, ring
 
 AU_M = 149597870700.0
@@ -41,6 +42,18 @@ def test_the_geostationary_eclipse() -> None:
         assert one.umbra_s == pytest.approx(found.longest_umbra_s, abs=1.0)
         assert found.share == pytest.approx(2 * found.longest_s / (times[-1] - times[0]), rel=1e-3)
         assert (found.beta_least_deg, found.beta_most_deg) == pytest.approx((0.0, 0.0), abs=1e-9)
+
+
+def test_the_suns_speed_by_differences_is_good_to_a_millimetre_a_second() -> None:
+    """Of 30 km/s, at ten minutes; uneven steps and two samples will do."""
+    rate = 2 * math.pi / (365.25 * DAY)
+    for times in (np.arange(0.0, DAY, 600.0), np.array([0.0, 300.0, 900.0, 1500.0])):
+        found = _velocities(times, sun(times, rate=rate))
+        along = math.pi + rate * times
+        due = AU_M * rate * np.stack([-np.sin(along), np.cos(along), 0.0 * along], axis=-1)
+        assert_metres_per_second(found, due, within=1e-3)
+    two = np.array([0.0, 60.0])
+    assert_metres_per_second(_velocities(two, sun(two, rate=rate)), due[0], within=0.2)
 
 
 def test_no_eclipse_out_of_season() -> None:

@@ -12,7 +12,7 @@ import pytest
 from simcheck.engines.batches import TaylorBatches
 from simcheck.flying.mission import fly_plan
 from simcheck.planning.commanding import Range
-from simcheck.planning.lane_commands import lane_of
+from simcheck.planning.lane_commands import flown_perfectly, lane_of
 from simcheck.planning.replanning import preferred
 from simcheck.planning.trim_sets import LEAD, MOST, WAITS
 from simcheck.planning.trimming import MARGIN, sparser, standing, trims
@@ -343,6 +343,36 @@ def test_no_lanes() -> None:
     found = trimmer(relay()).trims(np.empty(0), np.empty((0, 7)), np.empty(0, dtype=np.intp))
     assert found.none.shape == (0,)
     assert found.commands.dv.shape == (0, MOST)
+
+
+def test_trims_bring_errors_to_what_is_asked_for() -> None:
+    """An aim in the place of none: each lane its own, on another slot, and in the time given."""
+    made = relay(days=0.0)
+    site = trimmer(relay())
+    states = starts(off(relay(), 3, seed=4, size=0.5))
+    aims = np.zeros((3, 6))
+    aims[:, 2:] = 0.5 * np.array([[1, 0, 0, 0], [0, -1, 0, 0], [0, 0, 1, 0]]) * site.tolerance[2:]
+    asked: list[np.ndarray] = []
+
+    def aim(lanes: np.ndarray, times: np.ndarray) -> np.ndarray:
+        asked.append(times)
+        return np.asarray(aims[lanes])
+
+    none = trimmer(made).trims(np.zeros(3), states, np.full(3, MOST))
+    assert none.none.all()  # the case has no time for any
+    slots = np.full(3, relay().craft.slot)
+    args = (np.zeros(3), states, np.full(3, MOST), None, slots, 40 * 86400.0)
+    found = trimmer(made).trims(*args, aim)
+    assert not found.none.any()
+    assert all((times > 0).all() for times in asked)
+    at, ends = flown_perfectly(site.batches, relay(), np.zeros(3), states, found.commands)
+    seen = site.glance(at, ends)
+    assert np.max(uses(seen.errors - aims, site.tolerance)) < 0.85
+    plain = trimmer(made).trims(*args)
+    at, ends = flown_perfectly(site.batches, relay(), np.zeros(3), states, plain.commands)
+    left = site.glance(at, ends).errors
+    assert np.median(np.max(uses(seen.errors - aims, site.tolerance), axis=1)) < 0.3
+    assert np.max(uses(seen.errors - left, site.tolerance), axis=1).min() > 0.2  # another end
 
 
 # The parts

@@ -28,6 +28,11 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("drawn")
 
 
+def unturned(made: Case) -> Case:
+    """Without what only a file with an epoch says: where the axes and the meridian point."""
+    return replace(made, body=replace(made.body, prime_meridian_rad=None, axes=""))
+
+
 @settings(max_examples=150)
 @given(made=cases())
 def test_a_file_could_say_it(made: Case, folder: Path) -> None:
@@ -36,7 +41,7 @@ def test_a_file_could_say_it(made: Case, folder: Path) -> None:
     Its start is an orbit of round elements, not a state.
     """
     text = as_toml(made)
-    assert numbers(load(text, folder), spin=True) == numbers(made, spin=True)
+    assert numbers(unturned(load(text, folder)), spin=True) == numbers(made, spin=True)
     assert "[craft.orbit]" in text
 
 
@@ -44,7 +49,8 @@ def test_a_file_could_say_it(made: Case, folder: Path) -> None:
 @given(made=cases(body=CERES))
 def test_about_a_body_of_ones_own(made: Case, folder: Path) -> None:
     """A body given as a record is taken as it is; its field as far as it is known."""
-    assert numbers(load(as_toml(made), folder), spin=False) == numbers(made, spin=False)
+    read = unturned(load(as_toml(made), folder))
+    assert numbers(read, spin=False) == numbers(made, spin=False)
     assert made.body is CERES
     assert made.forces in {(), ("j2",)}
 
