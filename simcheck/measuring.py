@@ -26,8 +26,7 @@ from numpy.typing import NDArray
 from simcheck.arrays import Array
 from simcheck.engines.base import Propagator
 from simcheck.engines.choosing import fast_propagator
-from simcheck.engines.gravity import Gravity
-from simcheck.engines.pulls import tidal_rate
+from simcheck.engines.wander import Wander, wander_of
 from simcheck.errors import FlightError
 from simcheck.kernels.elements import (
     Equinoctial,
@@ -52,29 +51,6 @@ _WINDOW = 1e-12  # relative change of the averaging window at which it is settle
 _RELAY = 1e-12  # what a relay on its slot may read, relative and in rad
 _RELAY_LOOSE = 1e-9  # the same where rounding allows no better
 _ITERATIONS = 150
-
-
-class Wander(NamedTuple):
-    """How far other bodies move all slots of a ring to and fro, none at the epoch.
-
-    angles and rates (n,), rad and rad/s, at knots from `start` on, `step` s apart.
-    """
-
-    start: float
-    step: float
-    angles: Array
-    rates: Array
-
-    def at(self, time: float | Array) -> Array:
-        """Angle at `time` (...), on cubics between the knots; NaN outside them."""
-        place = (np.asarray(time, dtype=np.float64) - self.start) / self.step
-        inside = (place >= 0.0) & (place <= len(self.angles) - 1)
-        left = np.clip(np.where(inside, place, 0.0).astype(np.int64), 0, len(self.angles) - 2)
-        u = np.where(inside, place - left, np.nan)
-        a, b = self.angles[left], self.angles[left + 1]
-        da, db = self.step * self.rates[left], self.step * self.rates[left + 1]
-        gap = b - a
-        return np.asarray(a + u * (da + u * ((3 * gap - 2 * da - db) + u * (da + db - 2 * gap))))
 
 
 class RingMotion(NamedTuple):
@@ -240,32 +216,10 @@ def resolve_ring(ring: Ring, propagator: Propagator) -> RingMotion:
     if gravity.sky is None:
         return RingMotion(ring, *_size_and_drift(canonical, propagator))
     mean = fast_propagator(gravity.averaged())
-    return _wandering(RingMotion(ring, *_size_and_drift(canonical, mean)), gravity)
-
-
-_KNOTS = 2  # of the wander, a segment of the quickest track
-
-
-def _wandering(motion: RingMotion, gravity: Gravity) -> RingMotion:
-    """The ring with its wander: the integral of the tide's swing over the mean motion.
-
-    48 knots a revolution of the quickest body leave 1e-7 of it, between them 1e-5 of the swing.
-    """
-    tracks = gravity.sky.pulling if gravity.sky is not None else ()
-    if not tracks:
-        return motion
-    start = max(track.start_s for track in tracks)
-    end = min(track.end_s for track in tracks)
-    step = min(track.step_s for track in tracks) / _KNOTS
-    count = int((end - start) / step)
-    if count < 1:
-        return motion
-    times: Array = np.asarray(start + step / 2 * np.arange(2 * count + 1))
-    swing = tidal_rate(gravity, times, motion.frame(times)[:, 2]) / motion.rate
-    parts = step / 6 * (swing[:-2:2] + 4 * swing[1::2] + swing[2::2])
-    angles = np.append(0.0, np.cumsum(parts))
-    wander = Wander(start, step, angles, swing[::2])
-    return motion._replace(wander=wander._replace(angles=angles - wander.at(0.0)))
+    motion = RingMotion(ring, *_size_and_drift(canonical, mean))
+    return motion._replace(
+        wander=wander_of(gravity, lambda times: motion.frame(times)[:, 2], motion.rate)
+    )
 
 
 @lru_cache(maxsize=256)
@@ -333,7 +287,8 @@ def relay_state(
         return _inertial(_elements(start), motion, time, gm)
 
     def miss(x: Array) -> tuple[Array, RingMotion]:
-        found, _ = _relay_averages(propagator, _elements(x), motion, time)
+        there = np.append(_inertial(_elements(x), motion, time, gm), 1.0)
+        found = average(propagator, time, there, motion)
         late = found.period / float(slot_period(motion, found.time, found.period))
         swept = TAU / found.period * (found.time - time)
         due = [off[3], off[2], off[4] / 2, -off[5] / 2, off[0] - off[1] * swept]

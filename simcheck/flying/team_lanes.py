@@ -20,9 +20,10 @@ from simcheck.measuring_lanes import LaneGlance
 from simcheck.planning.aiming_lanes import Course, LaneAims
 from simcheck.planning.commanding import Range
 from simcheck.planning.lane_commands import LaneCommands, Rows, empty, flown_perfectly
+from simcheck.planning.lane_errors import uses
 from simcheck.planning.replanning import DEARER_M_S
 from simcheck.planning.trimming import MARGIN
-from simcheck.planning.trimming_lanes import Trimmer, uses
+from simcheck.planning.trimming_lanes import Trimmer
 from simcheck.records.flight import Action
 from simcheck.records.plan import Plan
 

@@ -17,7 +17,7 @@ from simcheck.holding.drifting import Drift
 from simcheck.holding.leaving import leaving, mean_drift
 from simcheck.holding.relays import Relays
 from simcheck.measuring import RingMotion, relay_state
-from simcheck.planning.trimming_lanes import tolerances
+from simcheck.planning.lane_errors import tolerances
 from simcheck.records.case import Case
 from simcheck.records.hold import EndError
 

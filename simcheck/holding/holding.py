@@ -19,7 +19,7 @@ from simcheck.holding.leaving import leaving, mean_drift
 from simcheck.holding.relays import Relays, relays_of
 from simcheck.holding.serving import closed_over, served
 from simcheck.measuring import RingMotion, resolve_ring
-from simcheck.planning.trimming_lanes import tolerances, uses
+from simcheck.planning.lane_errors import tolerances, uses
 from simcheck.records.case import Case
 from simcheck.records.flight import Flight
 from simcheck.records.hold import EndError, Hold, HoldSeries, RelayHold, Upkeep

@@ -26,9 +26,10 @@ from simcheck.kernels.vectors import TAU
 from simcheck.measuring import RingMotion
 from simcheck.measuring_lanes import LaneGlance, glance_lanes
 from simcheck.planning.lane_commands import Rows, flown_perfectly
+from simcheck.planning.lane_errors import tolerances, uses
 from simcheck.planning.trim_sets import MOST
 from simcheck.planning.trimming import MARGIN
-from simcheck.planning.trimming_lanes import Trimmer, tolerances, uses
+from simcheck.planning.trimming_lanes import Trimmer
 from simcheck.records.case import Case
 
 _DUE = 0.9  # share of a tolerance, used now or expected at the next look, to trim at

@@ -33,9 +33,9 @@ from simcheck.planning.lane_commands import (
     seconds,
     smallest_dv,
 )
+from simcheck.planning.lane_errors import near, uses
 from simcheck.planning.legs import PRICES, TURNS, Leg, Legs
 from simcheck.planning.trimming import MARGIN
-from simcheck.planning.trimming_lanes import near, uses
 from simcheck.records.plan import Plan
 
 _ROUNDS = 12

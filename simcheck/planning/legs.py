@@ -17,8 +17,8 @@ from simcheck.kernels.transfers import period_of
 from simcheck.kernels.vectors import TAU, cross, norm, unit
 from simcheck.planning.burns import Burns
 from simcheck.planning.commanding import Range, commanded_burns
+from simcheck.planning.lane_errors import tolerances
 from simcheck.planning.shooting import Flown, Shooter, swept
-from simcheck.planning.trimming_lanes import tolerances
 from simcheck.records.plan import Plan
 
 TURNS = (0, 1, 2, 3, 5, 10, 20)

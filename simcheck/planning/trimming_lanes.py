@@ -32,15 +32,15 @@ from simcheck.planning.lane_commands import (
     seconds,
     smallest_dv,
 )
+from simcheck.planning.lane_errors import added, applied, near, tolerances, turned, uses
 from simcheck.planning.trim_sets import LEAD, MENDS, MOST, WAITS, Sets, sets_of
 from simcheck.planning.trimming import MARGIN
-from simcheck.records.case import Case, Tolerance
+from simcheck.records.case import Case
 
 _BLOCK = 32  # craft worked on together: their sets stay in the processor's cache
 _DEARER, _DEARER_M_S = 0.08, 0.05  # share and m/s that a set may cost more for having fewer burns
 _SHRINKS = 3.0  # times the smallest burn: aiming may make one shorter
 _INDIFFERENT = 0.001  # of the Δv left in the tank, for which an earlier end is bought
-_NEAR = 0.03  # eccentricity, tilt in rad and relative period up to which errors are linear
 _FLAT, _E, _ALL = range(len(MENDS))
 _ROUNDS = 4  # of aiming in the case's forces
 _MET = 0.1  # of each tolerance at which aiming ends,
@@ -283,8 +283,8 @@ class Trimmer:
         tilted = uses(errors[lanes], self.tolerance)[:, 3] >= MARGIN
         across = np.moveaxis(sets.across, -1, 0)[numbers]
         picks.straighten[lanes, :burns] = np.where(tilted[:, None, None], across, 0.0)
-        picks.along[lanes] = _applied(picks.mend[lanes], errors[lanes, :4])
-        picks.across[lanes] = _applied(picks.straighten[lanes], errors[lanes, 4:])
+        picks.along[lanes] = applied(picks.mend[lanes], errors[lanes, :4])
+        picks.across[lanes] = applied(picks.straighten[lanes], errors[lanes, 4:])
 
     def _aimed(
         self,
@@ -321,8 +321,8 @@ class Trimmer:
         """Change the Δv of some lanes by what they were seen to leave, (n, 6)."""
         errors = np.where(np.isfinite(errors), errors, 0.0)
         errors[:, 0] += errors[:, 1] * picks.ends[rows]  # back to where the set starts from
-        picks.along[rows] += _applied(picks.mend[rows], errors[:, :4])
-        picks.across[rows] += _applied(picks.straighten[rows], errors[:, 4:])
+        picks.along[rows] += applied(picks.mend[rows], errors[:, :4])
+        picks.across[rows] += applied(picks.straighten[rows], errors[:, 4:])
 
     def _commands(self, times: Array, states: Array, picks: _Picks) -> LaneCommands:
         made = empty(len(times), MOST)
@@ -344,41 +344,6 @@ class Trimmer:
             mass = mass * np.exp(-made.dv[:, i] / (G0 * thrusts.isp))
         made.cutoff[:] = cutoffs(self.case, made.thrusters)
         return made
-
-
-def tolerances(tolerance: Tolerance, period: float) -> Array:
-    """Tolerances (6,) of the errors, infinite where one is not judged; the period's relative."""
-    listed = (
-        tolerance.phase_rad,
-        None if tolerance.period_s is None else tolerance.period_s / period,
-        *[tolerance.eccentricity] * 2,
-        *[tolerance.plane_rad] * 2,
-    )
-    return np.array([np.inf if x is None else x for x in listed])
-
-
-def uses(errors: Array, tolerance: Array) -> Array:
-    """Shares (n, 4) of the tolerances on phase, period, eccentricity and plane; errors (n, 6)."""
-    parts = np.abs(errors / tolerance)
-    vectors = (np.hypot(parts[:, 2], parts[:, 3]), np.hypot(parts[:, 4], parts[:, 5]))
-    return np.stack([parts[:, 0], parts[:, 1], *vectors], axis=-1)
-
-
-def near(errors: Array) -> Flags:
-    """Whether errors (n, 6) are small enough to be linear; never where they are not numbers."""
-    size = np.abs(errors)
-    small = size[:, 1] < _NEAR
-    small &= np.hypot(size[:, 2], size[:, 3]) < _NEAR
-    return np.asarray(small & (np.hypot(size[:, 4], size[:, 5]) < _NEAR))
-
-
-def turned(errors: Array, angle: Array) -> Array:
-    """Errors (n, 6) with their two vectors turned by angles (n,)."""
-    c, s = np.cos(angle), np.sin(angle)
-    phase, period, k, h, x, y = errors.T
-    return np.stack(
-        [phase, period, c * k - s * h, s * k + c * h, c * x - s * y, s * x + c * y], axis=-1
-    )
 
 
 def _nothing(lanes: int) -> _Picks:
@@ -413,7 +378,7 @@ def _costs(
         good &= tilt[0] ** 2 + tilt[1] ** 2 <= allowed[:, 3] ** 2
         sizes = np.sqrt(along**2 + across**2)
     good &= np.min(sizes, axis=0) >= smallest[:, None]
-    return np.where(good, _added(sizes), np.inf)
+    return np.where(good, added(sizes), np.inf)
 
 
 def _keep(best: _Cheapest, rows: Rows, mend: int, cost: Array, sets: Sets) -> None:
@@ -426,16 +391,3 @@ def _keep(best: _Cheapest, rows: Rows, mend: int, cost: Array, sets: Sets) -> No
         best.cost[rows[better], wait] = value[better]
         best.number[rows[better], wait] = part.start + number[better]
         best.mend[rows[better], wait] = mend
-
-
-def _added(parts: Array) -> Array:
-    """Sum over the first axis, by the same steps for one lane and for many."""
-    total = parts[0]
-    for part in parts[1:]:
-        total = total + part
-    return np.asarray(total)
-
-
-def _applied(matrix: Array, errors: Array) -> Array:
-    """Matrices (..., p, k) applied to errors (..., k), by the same steps for any number of them."""
-    return _added(np.moveaxis(matrix * errors[..., None, :], -1, 0))

@@ -17,8 +17,8 @@ from simcheck.flying.team_lanes import ACTIONS, Choices, Situations, TeamLanes
 from simcheck.measuring_lanes import glance_lanes
 from simcheck.planning.commanding import Range
 from simcheck.planning.lane_commands import alike, flown_perfectly
+from simcheck.planning.lane_errors import uses
 from simcheck.planning.trimming import MARGIN
-from simcheck.planning.trimming_lanes import uses
 from simcheck.records.case import Case
 from tests.flying.loops import (
     REALISTIC,

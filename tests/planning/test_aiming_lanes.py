@@ -15,8 +15,9 @@ from simcheck.measuring import average
 from simcheck.planning.aiming_lanes import Course, LaneAims
 from simcheck.planning.commanding import Range
 from simcheck.planning.lane_commands import alike, commandable, flown_perfectly, lane_of
+from simcheck.planning.lane_errors import uses
 from simcheck.planning.planner import plan_ring
-from simcheck.planning.trimming_lanes import Trimmer, uses
+from simcheck.planning.trimming_lanes import Trimmer
 from simcheck.records.case import Case, Cutoff, Engine, Tolerance
 from simcheck.records.plan import Plan
 from simcheck.records.wish import Wish

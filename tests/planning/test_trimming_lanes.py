@@ -13,10 +13,11 @@ from simcheck.engines.batches import TaylorBatches
 from simcheck.flying.mission import fly_plan
 from simcheck.planning.commanding import Range
 from simcheck.planning.lane_commands import flown_perfectly, lane_of
+from simcheck.planning.lane_errors import near, tolerances, turned, uses
 from simcheck.planning.replanning import preferred
 from simcheck.planning.trim_sets import LEAD, MOST, WAITS
 from simcheck.planning.trimming import MARGIN, sparser, standing, trims
-from simcheck.planning.trimming_lanes import LaneTrims, Trimmer, near, tolerances, turned, uses
+from simcheck.planning.trimming_lanes import LaneTrims, Trimmer
 from simcheck.records.case import Case, Engine, Tolerance
 from simcheck.records.flight import FlownErrors
 from simcheck.records.wish import Wish
