@@ -85,8 +85,9 @@ def choose(table: Table, ask: Ask, price: Price) -> tuple[Solution, float] | Non
 
     None where there is no assignment at all.
     """
+    held: Solution | None = None
     while True:
-        best = table.by_guess.solve()
+        best = _kept(table, held)
         new = [] if best is None else table.unknown(best)
         if best is not None and new:
             table.learn(ask, price, _with_company(table, best, new))
@@ -97,12 +98,22 @@ def choose(table: Table, ask: Ask, price: Price) -> tuple[Solution, float] | Non
             best = Solution(best.columns, table.by_guess.value(best.columns))
             if alike(best.value, least.value):
                 return best, min(least.value, best.value)
+            held = best
         if new:
             continue
         unknown = _with_company(table, best, []) or table.unknown(least)
         if not unknown:  # the bound is an assignment of plans, alike to the best but for rounding
             return least, least.value
         table.learn(ask, price, unknown)
+
+
+def _kept(table: Table, held: Solution | None) -> Solution | None:
+    """The best by what is expected, or what was planned already where that is as good."""
+    best = table.by_guess.solve()
+    if best is None or held is None:
+        return best
+    value = table.by_guess.value(held.columns)
+    return Solution(held.columns, value) if alike(value, best.value) else best
 
 
 def _with_company(table: Table, best: Solution | None, new: list[Place]) -> list[Place]:

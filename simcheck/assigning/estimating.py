@@ -2,13 +2,12 @@
 
 The least Δv from orbit to orbit, time left open, does not depend on the slot: no plan to any slot
 costs less. The slot is then met on the cheapest routes by waiting and phasing revolutions, which
-gives a Δv and an arrival that a plan improves on, but seldom by much where days are allowed. Where
-time is short, or is what counts, arcs of two burns straight to the slot say more.
+gives a Δv and an arrival that a plan improves on, but seldom by much where days are allowed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -17,19 +16,14 @@ import numpy as np
 from simcheck.arrays import Array
 from simcheck.engines.base import G0
 from simcheck.measuring import RingMotion
-from simcheck.planning.courses import bounds_of, edges_of, field_of
-from simcheck.planning.dating import dated
 from simcheck.planning.planner import limited
 from simcheck.planning.problem import Problem, problem_of
 from simcheck.planning.routes import Route
 from simcheck.planning.searching import ARCS, all_routes, search
-from simcheck.planning.seeds import lambert_pairs
 from simcheck.records.case import Case, Tolerance
 from simcheck.records.wish import Preference, Wish
 
 _NEAR = 1.01  # routes this near to the least Δv are phased first
-_GRID = 24  # departures of the arcs tried
-_OVER = 1e-3  # of the ring's radius: how far such an arc may pass a limit on it
 _THERE = 0.2  # of the tolerances: a craft nearer than this may need no burn at all
 
 
@@ -46,18 +40,12 @@ class Estimate(NamedTuple):
 
 
 def estimate(
-    case: Case,
-    slots: Sequence[int],
-    angles: Sequence[float],
-    prefer: Preference = "dv",
-    *,
-    straight: bool = False,
+    case: Case, slots: Sequence[int], angles: Sequence[float], prefer: Preference = "dv"
 ) -> Estimate:
     """Estimate the way of the case's craft to slots, for arguments of latitude of slot 0 in rad.
 
     prefer: "dv" finds the earliest of the cheapest ways, "time" the earliest of those on the
-    cheapest routes. straight looks at arcs of two burns too, for the cheapest or the earliest,
-    where routes do not come near the least Δv or time is preferred.
+    cheapest routes.
     """
     problems = [limited(problem_of(case, arc), case) for arc in ARCS]
     routes = all_routes(problems[0])
@@ -68,10 +56,7 @@ def estimate(
         for k, angle in enumerate(angles):
             for m, slot in enumerate(slots):
                 posed = [_posed(problem, slot, angle) for problem in problems]
-                found = _first(posed, routes, floor, prefer)
-                if straight and (prefer == "time" or found.dv > _NEAR * floor):
-                    found = _straight(posed[-1], prefer, found)
-                dv[k, m], arrival[k, m] = found
+                dv[k, m], arrival[k, m] = _first(posed, routes, floor, prefer)
     return Estimate(_lower(case, problems[0], floor), dv, arrival)
 
 
@@ -81,50 +66,18 @@ def _posed(problem: Problem, slot: int, angle: float) -> Problem:
     return replace(problem, slot=slot, motion=motion)
 
 
-class _Way(NamedTuple):
-    """Δv in m/s and arrival in s, infinite where there is nothing."""
-
-    dv: float
-    arrival: float
-
-
 def _first(
     problems: list[Problem], routes: list[Route], floor: float, prefer: Preference
-) -> _Way:
-    """What is preferred of the routes."""
+) -> tuple[float, float]:
+    """Δv and arrival of what is preferred, infinite where there is nothing."""
     near = [route for route in routes if route.dv <= _NEAR * floor]
     for some in (near, routes) if len(near) < len(routes) else (routes,):
         found = search(problems, Wish(prefer=prefer), timed=False, routes=some)
         for entry in found.entries:
             candidate = entry.candidate(found.problem)
             if candidate is not None:
-                return _Way(candidate.dv, candidate.arrival)
-    return _Way(np.inf, np.inf)
-
-
-def _straight(problem: Problem, prefer: Preference, best: _Way) -> _Way:
-    """What is preferred of arcs of two burns, or the best so far; sooner and sooner for time."""
-    if not (problem.aims_phase and problem.aims_circle and problem.aims_plane):
-        return best
-    which = _Way._fields.index("arrival" if prefer == "time" else "dv")
-    while True:
-        ways = [x for x in _arcs(problem) if x.dv <= problem.dv_m_s]
-        found = min([*ways, best], key=lambda x: x[which])
-        if found is best or prefer != "time":
-            return found
-        best, problem = found, replace(problem, end_s=found.arrival)
-
-
-def _arcs(problem: Problem) -> Iterator[_Way]:
-    """Ways of two burns, as far as their orbits keep within the radii allowed."""
-    field = field_of(problem)
-    if field.span <= 0.0:
-        return
-    for point in lambert_pairs(field, _GRID):
-        edges = edges_of(field, point[None], bounds_of(2, field.span))[0]
-        if np.all(edges[-2:] < _OVER):
-            candidate = dated(problem, point)
-            yield _Way(candidate.dv, candidate.arrival)
+                return candidate.dv, candidate.arrival
+    return np.inf, np.inf
 
 
 def _lower(case: Case, problem: Problem, floor: float) -> float:

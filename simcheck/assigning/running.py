@@ -75,7 +75,7 @@ def _turned(scene: Scene) -> tuple[float, list[Estimate], tuple[Angle, ...]]:
     ring = scene.fleet.base.ring
     first = ring.argument_of_latitude_rad
     if scene.aim.ring_angle == "fixed":
-        return first, _estimates(scene, [first], straight=True)[0], ()
+        return first, _estimates(scene, [first])[0], ()
     fixed = any(craft.slot is not None for craft in scene.fleet.craft)
     turn, count = (TAU, ANGLES * ring.slots) if fixed else (TAU / ring.slots, ANGLES)
     step = turn / count
@@ -93,7 +93,7 @@ def _turned(scene: Scene) -> tuple[float, list[Estimate], tuple[Angle, ...]]:
         )
         for x in sorted(tried, key=lambda x: x.angle)
     )
-    return chosen.angle, _estimates(scene, [chosen.angle], straight=True)[0], angles
+    return chosen.angle, chosen.estimates, angles
 
 
 class _Tried(NamedTuple):
@@ -126,15 +126,13 @@ def _best_angle(tried: list[_Tried]) -> _Tried:
     return tried[0] if best is None else tried[int(best.columns[0])]
 
 
-def _estimates(
-    scene: Scene, angles: list[float], *, straight: bool = False
-) -> list[list[Estimate]]:
+def _estimates(scene: Scene, angles: list[float]) -> list[list[Estimate]]:
     """For every angle the estimate of every craft, (craft) with arrays (1, slots)."""
     fleet, slots = scene.fleet, scene.slots
     count = len(fleet.craft) * len(slots) * len(angles)
     scene.watcher(f"estimating {count} way{'s' if count > 1 else ''} to a slot")
     orders = [
-        (fleet.case(index, fleet.allowed(index)[0]), slots, angles, scene.wish.prefer, straight)
+        (fleet.case(index, fleet.allowed(index)[0]), slots, angles, scene.wish.prefer)
         for index in range(len(fleet.craft))
     ]
     found: list[Estimate] = scene.run(_estimate, orders)
@@ -144,9 +142,8 @@ def _estimates(
     ]
 
 
-def _estimate(order: tuple[Case, list[int], list[float], Preference, bool]) -> Estimate:
-    case, slots, angles, prefer, straight = order
-    return estimate(case, slots, angles, prefer, straight=straight)
+def _estimate(order: tuple[Case, list[int], list[float], Preference]) -> Estimate:
+    return estimate(*order)
 
 
 def _table(scene: Scene, estimates: list[Estimate]) -> Table:

@@ -28,7 +28,7 @@ _WITH_ROOM = 1e-3  # of a ring period: room for the plan that reaches the floor
 _APART = 0.005  # share by which plans in the table of the trade differ
 _SAME = 1e-4  # plans within this share of the cheapest cost the same
 
-_REMEMBERED = 32  # starts and rings whose routes are kept, 30 kB each
+_REMEMBERED = 32  # starts and rings whose routes are kept, 10 kB each
 _routes: dict[tuple[bytes | float | bool, ...], tuple[Route, ...]] = {}
 
 INDIFFERENT = 0.0045
@@ -157,7 +157,7 @@ def all_routes(problem: Problem, *, quick: bool = False) -> list[Route]:
     one slot of a ring are those to all.
     """
     vectors = (problem.position_m, problem.velocity_m_s, problem.normal)
-    key = (
+    key: tuple[bytes | float | bool, ...] = (
         *(vector.tobytes() for vector in vectors),
         *(problem.gm, problem.radius_m, problem.min_radius_m, problem.max_radius_m),
         *(problem.aims_plane, problem.aims_circle, problem.aims_period, problem.aims_phase),

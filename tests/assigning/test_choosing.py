@@ -114,3 +114,17 @@ def test_a_dearer_plan_than_expected_sends_it_elsewhere() -> None:
     assert found is not None
     assert list(found[0].columns) == [1, 0]
     assert found[0].value == 1000.0
+
+
+def test_one_dear_craft_is_settled_by_its_own_row() -> None:
+    """Only the first craft pays more than its floor anywhere: the others' pairs prove nothing."""
+    truth = np.repeat([[830.0], [500.0], [600.0], [700.0], [650.0], [550.0]], 6, axis=1)
+    lower = truth.copy()
+    lower[0] = 820.0
+    planner = Planned(truth)
+    for objective in OBJECTIVES:
+        planner.asked = []
+        table = Table(objective, lower.copy(), truth.copy(), np.ones((6, 6)), np.ones((6, 6)))
+        found = choose(table, planner, price)
+        assert found is not None
+        assert len([place for place in planner.asked if place[0]]) == 5

@@ -85,7 +85,7 @@ def test_three_craft_arrive_as_early_as_trying_all_ways_says() -> None:
     found = simcheck.assign(made, workers=WORKERS)
     best = least(made, plans(made, "time"), "time")
     assert best * (1 - 1e-9) <= found.value <= best * (1 + 2 * ALIKE)
-    assert all(pair.known in {"planned", "no plan"} for pair in found.pairs)
+    assert best * (1 - 2 * ALIKE) <= found.bound <= best * (1 + 1e-9)
 
 
 @pytest.fixture(scope="module")
