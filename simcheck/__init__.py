@@ -34,7 +34,9 @@ __all__ = [
     "setbacks",
     "trim",
     "write_advice",
+    "write_figures",
     "write_message",
+    "write_report",
 ]
 
 if TYPE_CHECKING:
@@ -57,7 +59,9 @@ if TYPE_CHECKING:
         setbacks,
         trim,
         write_advice,
+        write_figures,
         write_message,
+        write_report,
     )
 
 

@@ -29,11 +29,13 @@ from simcheck.records.flight import Flight, Verdict
 from simcheck.records.hold import Hold, HoldAim
 from simcheck.records.plan import Plan
 from simcheck.records.reconstruction import Reconstruction
+from simcheck.records.result import Result
 from simcheck.records.setback import Setback
 from simcheck.records.wish import Preference, Wish
 
 if TYPE_CHECKING:
     from simcheck.dispersing.dispersal import Watcher
+    from simcheck.records.dispersion import Rows
     from simcheck.regressing.running import Watcher as CaseWatcher
 
 __all__ = [
@@ -56,7 +58,9 @@ __all__ = [
     "setbacks",
     "trim",
     "write_advice",
+    "write_figures",
     "write_message",
+    "write_report",
 ]
 
 
@@ -197,6 +201,25 @@ def write_advice(
     write(path, case, advice, made)
 
 
+def write_report(
+    path: str | Path, result: str | Path | Result, *, case: str | Path | None = None
+) -> None:
+    """Write one self-contained HTML page of a result: what it says, its figures, how it was found.
+
+    result is a document that a command printed with --json, a folder of `disperse --out`, or a
+    record made here. case is the case file where the document does not find it. What is at the path
+    is replaced. Raises InputError where the document is faulty, its case is not the one it was made
+    of, or the page cannot be written.
+    """
+    from simcheck.files.page_file import write_page
+    from simcheck.files.result_file import bodies_seen, read_result
+    from simcheck.report.page.page import page
+
+    found = result if isinstance(result, Result) else read_result(result, case)
+    made = page(found if found.seen else replace(found, seen=bodies_seen(found.case)))
+    write_page(path, made)
+
+
 def setbacks(
     case: Case, plan: Plan, planner: str = "ring", *, workers: int = 1
 ) -> tuple[Setback, ...]:
@@ -224,14 +247,16 @@ def disperse(
     planner: str = "ring",
     dask: str | None = None,
     watcher: Watcher | None = None,
+    rows: Callable[[Rows], None] | None = None,
 ) -> Dispersion:
     """Fly a plan many times with the case's errors drawn, and sum up.
 
     samples: those of the case's [dispersion] if None. out keeps finished flights in a folder and
     goes on from what is there; a finished run leaves there all rows in samples.parquet and what
     `disperse --json` prints in summary.json. workers are processes here; dask is a scheduler's
-    address instead. The results depend on case, plan, seed and samples only. Raises InputError
-    where the folder holds another run's flights.
+    address instead. rows is given those of all flights summed up, some at a time, in the end. The
+    results depend on case, plan, seed and samples only. Raises InputError where the folder holds
+    another run's flights.
     """
     from simcheck.dispersing.dispersal import disperse as fly_all
     from simcheck.dispersing.executors import dask as on_dask
@@ -260,6 +285,9 @@ def disperse(
         )
         if out is not None:
             write_results(Path(out), job, found, table.blocks(found.samples), resolved_ring(case))
+        if rows is not None:
+            for block in table.blocks(found.samples):
+                rows(block)
     return found
 
 
@@ -399,6 +427,18 @@ def hold(
         flight = fly(case, plan, seed=seed, sample=sample, reference=False, planner=planner)
     begun = 0.0 if flight is None else flight.arcs[-1].end_s
     return follow(with_sun(case, begun + _SPARE * case.hold.duration_s), flight, upkeep=upkeep)
+
+
+def write_figures(folder: str | Path, result: Result) -> tuple[Path, ...]:
+    """Write the pictures of a result as PNG and SVG into a folder; returns their paths.
+
+    Files of the same names are overwritten. Of a dispersion's rows the first 20,000 are drawn. The
+    pictures themselves, and what draws each on an axis, are in `simcheck.report.figures`.
+    """
+    from simcheck.report.figures import gallery
+    from simcheck.report.figures.picture import save
+
+    return tuple(save(gallery.of(result, resolved_ring(result.case)), folder))
 
 
 def resolved_ring(case: Case) -> RingMotion:

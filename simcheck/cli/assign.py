@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simcheck.cli.options import case_argument, json_option, planner_option, running
+from simcheck.cli.hints import after_assignment, suggest
+from simcheck.cli.options import case_argument, examples, json_option, planner_option, running
 from simcheck.cli.screen import show, show_json, tell
 
 if TYPE_CHECKING:
@@ -16,7 +17,13 @@ if TYPE_CHECKING:
 WITHIN, OUTSIDE = 0, 1
 
 
-@click.command("assign")
+@click.command(
+    "assign",
+    epilog=examples(
+        "simcheck assign fleet.toml",
+        "simcheck assign fleet.toml --minimise time --free-angle",
+    ),
+)
 @case_argument
 @click.option(
     "--minimise",
@@ -94,4 +101,5 @@ def command(
             from simcheck.report.assign_text import assign_text
 
             show(assign_text(fleet, found, ring))
+        suggest(after_assignment(found), as_json=as_json)
     return WITHIN if found.verdict == "within" else OUTSIDE

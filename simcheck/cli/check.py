@@ -11,7 +11,10 @@ from simcheck.cli.options import (
     Run,
     case_argument,
     deep_option,
+    examples,
     json_option,
+    plot_option,
+    report_option,
     running,
     search_options,
     write_option,
@@ -35,11 +38,20 @@ class Contender(NamedTuple):
     plan: Plan
 
 
-@click.command("check")
+@click.command(
+    "check",
+    epilog=examples(
+        "simcheck check relay.toml",
+        "simcheck check relay.toml --deep --write relay.ocm",
+        "simcheck check relay.toml plan.json other.toml",
+    ),
+)
 @case_argument
 @click.argument("other_paths", metavar="[OTHER]...", nargs=-1, type=click.Path())
 @deep_option
 @write_option
+@report_option
+@plot_option
 @search_options
 @json_option
 def command(
@@ -48,6 +60,8 @@ def command(
     other_paths: tuple[str, ...],
     deep: bool,
     messages: tuple[str, ...],
+    page_path: str | None,
+    plot_folder: str | None,
     asked: Asked,
     as_json: bool,
 ) -> int:
@@ -65,6 +79,10 @@ def command(
     with running("check", case_path, as_json) as run:
         if other_paths and messages:
             raise InputError("--write is for one plan; leave it out, or OTHER")
+        if other_paths and page_path:
+            raise InputError("--report is for one plan; leave it out, or OTHER")
+        if other_paths and plot_folder:
+            raise InputError("--plot is for one plan; leave it out, or OTHER")
         if other_paths:
             return _compare(run, other_paths, deep, asked, as_json)
         from simcheck.cli.judged import fly_and_judge
@@ -80,6 +98,8 @@ def command(
             as_json=as_json,
             deep=deep,
             messages=messages,
+            page_path=page_path,
+            plot_folder=plot_folder,
         )
 
 

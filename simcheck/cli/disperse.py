@@ -7,15 +7,32 @@ from pathlib import Path
 
 import click
 
-from simcheck.cli.options import Asked, case_argument, json_option, running, search_options
+from simcheck.cli.hints import after_dispersion, suggest
+from simcheck.cli.options import (
+    Asked,
+    case_argument,
+    examples,
+    json_option,
+    plot_option,
+    report_option,
+    running,
+    search_options,
+)
+from simcheck.cli.plotting import FirstRows, plotted
 from simcheck.cli.progress import Ticker
-from simcheck.cli.screen import show, show_json, tell
+from simcheck.cli.screen import busy, show, show_json, tell
 
 CODES = {"met": 0, "not met": 1, "inconclusive": 4}
 INTERRUPTED = 130
 
 
-@click.command("disperse")
+@click.command(
+    "disperse",
+    epilog=examples(
+        "simcheck disperse relay.toml --samples 200",
+        "simcheck disperse relay.toml plan.json --out flights --until-decided",
+    ),
+)
 @case_argument
 @click.argument("plan_path", metavar="[PLAN]", required=False, type=click.Path())
 @click.option(
@@ -39,6 +56,8 @@ INTERRUPTED = 130
 )
 @click.option("--until-decided", is_flag=True, help="Stop as soon as the question is settled.")
 @click.option("--dask", metavar="ADDRESS", help="Fly on the Dask cluster of this scheduler.")
+@report_option
+@plot_option
 @search_options
 @json_option
 def command(
@@ -50,6 +69,8 @@ def command(
     folder: str | None,
     until_decided: bool,
     dask: str | None,
+    page_path: str | None,
+    plot_folder: str | None,
     asked: Asked,
     as_json: bool,
 ) -> int:
@@ -65,10 +86,11 @@ def command(
     with running("disperse", case_path, as_json) as run:
         from simcheck import api
         from simcheck.dispersing.dispersal import Interrupted
+        from simcheck.records.result import Result
 
         case = run.load()
         plan = run.plan(case, asked) if plan_path is None else api.read_plan(plan_path, case)
-        ticker = Ticker()
+        ticker, rows = Ticker(), FirstRows()
         try:
             found = api.disperse(
                 case,
@@ -81,6 +103,7 @@ def command(
                 planner=asked.planner,
                 dask=dask,
                 watcher=ticker,
+                rows=rows if plot_folder or page_path else None,
             )
         except Interrupted as broken:
             ticker.close()
@@ -92,6 +115,12 @@ def command(
             ticker.close()
             code = CODES[found.decision]
         ring = api.resolved_ring(case)
+        if plot_folder is not None or page_path is not None:
+            drawn = Result(kind="disperse", case=case, plan=plan, dispersion=found, rows=rows.kept)
+            plotted(plot_folder, drawn)
+            if page_path is not None:
+                with busy("drawing"):
+                    api.write_report(page_path, drawn)
         if as_json:
             from simcheck.files.documents import dispersion_document
 
@@ -100,6 +129,8 @@ def command(
             from simcheck.report.dispersion_text import dispersion_text
 
             show(dispersion_text(case, plan, found, ring))
+        if code != INTERRUPTED:
+            suggest(after_dispersion(case, found), as_json=as_json)
     return code
 
 

@@ -8,14 +8,24 @@ from simcheck.cli.options import (
     Asked,
     case_argument,
     deep_option,
+    examples,
     json_option,
+    plot_option,
+    report_option,
     running,
     search_options,
     write_option,
 )
 
 
-@click.command("fly")
+@click.command(
+    "fly",
+    epilog=examples(
+        "simcheck fly relay.toml",
+        "simcheck fly relay.toml plan.json --sample 3",
+        "simcheck fly relay.toml plan.opm --write flight.oem",
+    ),
+)
 @case_argument
 @click.argument("plan_path", metavar="[PLAN]", required=False, type=click.Path())
 @click.option(
@@ -26,6 +36,8 @@ from simcheck.cli.options import (
 )
 @deep_option
 @write_option
+@report_option
+@plot_option
 @search_options
 @json_option
 def command(
@@ -35,6 +47,8 @@ def command(
     sample: int | None,
     deep: bool,
     messages: tuple[str, ...],
+    page_path: str | None,
+    plot_folder: str | None,
     asked: Asked,
     as_json: bool,
 ) -> int:
@@ -63,4 +77,6 @@ def command(
             as_json=as_json,
             deep=deep,
             messages=messages,
+            page_path=page_path,
+            plot_folder=plot_folder,
         )

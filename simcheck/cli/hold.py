@@ -6,7 +6,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simcheck.cli.options import Asked, case_argument, json_option, running, search_options
+from simcheck.cli.hints import after_hold, suggest
+from simcheck.cli.options import (
+    Asked,
+    case_argument,
+    examples,
+    json_option,
+    plot_option,
+    report_option,
+    running,
+    search_options,
+)
+from simcheck.cli.plotting import plotted
 from simcheck.cli.screen import busy, show, show_json
 from simcheck.errors import InputError
 
@@ -16,7 +27,13 @@ if TYPE_CHECKING:
 HOLDS, LOST = 0, 1
 
 
-@click.command("hold")
+@click.command(
+    "hold",
+    epilog=examples(
+        'simcheck hold relay.toml --for "2 yr"',
+        "simcheck hold relay.toml --as-planned",
+    ),
+)
 @case_argument
 @click.argument("plan_path", metavar="[PLAN]", required=False, type=click.Path())
 @click.option(
@@ -36,6 +53,8 @@ HOLDS, LOST = 0, 1
     metavar="N",
     help="Let the craft arrive with the errors drawn for this sample, from --seed.",
 )
+@report_option
+@plot_option
 @search_options
 @json_option
 def command(
@@ -45,10 +64,12 @@ def command(
     length: str | None,
     as_planned: bool,
     sample: int | None,
+    page_path: str | None,
+    plot_folder: str | None,
     asked: Asked,
     as_json: bool,
 ) -> int:
-    """The finished ring: what it serves, how long it lasts, its upkeep.
+    """The finished ring: its service, how long it lasts, its upkeep.
 
     Flies the transfer, and then every relay together in the case's forces, nothing being done: the
     time until each tolerance is left. The same again with trims: the upkeep. Links, coverage,
@@ -58,6 +79,7 @@ def command(
     """
     with running("hold", case_path, as_json) as run:
         from simcheck import api
+        from simcheck.records.result import Result
 
         seconds = None if length is None else _seconds(length)
         if as_planned and (plan_path is not None or sample is not None):
@@ -76,6 +98,11 @@ def command(
                 duration_s=seconds,
             )
         ring = api.resolved_ring(case)
+        result = Result(kind="hold", case=case, plan=plan, hold=found)
+        plotted(plot_folder, result)
+        if page_path is not None:
+            with busy("drawing"):
+                api.write_report(page_path, result)
         if as_json:
             from simcheck.files.documents import hold_document
 
@@ -84,6 +111,7 @@ def command(
             from simcheck.report.hold_text import hold_text
 
             show(hold_text(case, plan, found, ring))
+        suggest(after_hold(case, found, planned=plan is not None), as_json=as_json)
     return HOLDS if found.stays else LOST
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 import click
 
+from simcheck.cli.completing import case_files, planners
 from simcheck.cli.screen import busy, show_json
 from simcheck.errors import SimcheckError
 
@@ -20,9 +21,16 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 
 
+def examples(*commands: str) -> str:
+    """The end of a command's help: commands as they are typed, one a line, kept as they are."""
+    return "\n".join(["\b", "Examples:", *(f"  {command}" for command in commands)])
+
+
 def case_argument(function: F) -> F:
     """The case file."""
-    return click.argument("case_path", metavar="CASE", type=click.Path())(function)
+    return click.argument(
+        "case_path", metavar="CASE", type=click.Path(), shell_complete=case_files
+    )(function)
 
 
 def json_option(function: F) -> F:
@@ -45,6 +53,30 @@ def write_option(function: F) -> F:
     )(function)
 
 
+def report_option(function: F) -> F:
+    """--report."""
+    text = "Also write one self-contained HTML page with figures, as `simcheck report` does."
+    return click.option(
+        "--report", "page_path", metavar="FILE", type=click.Path(), help=text, callback=_page_target
+    )(function)
+
+
+def _page_target(ctx: click.Context, parameter: click.Parameter, value: str | None) -> str | None:
+    """Refuse where no page can be written, before anything is computed."""
+    if value is not None:
+        from simcheck.files.page_file import check_page_target
+
+        check_page_target(value)
+    return value
+
+
+def plot_option(function: F) -> F:
+    """--plot."""
+    text = "Also draw the result: pictures as PNG and SVG, written into this folder."
+    kind = click.Path(file_okay=False, writable=True)
+    return click.option("--plot", "plot_folder", metavar="DIR", type=kind, help=text)(function)
+
+
 class Asked(NamedTuple):
     """What the options of a search ask for."""
 
@@ -57,9 +89,14 @@ class Asked(NamedTuple):
 def planner_option(function: F) -> F:
     """--planner."""
     text = "Planner registered under this name: see `simcheck planners`."
-    return click.option("--planner", default="ring", show_default=True, metavar="NAME", help=text)(
-        function
-    )
+    return click.option(
+        "--planner",
+        default="ring",
+        show_default=True,
+        metavar="NAME",
+        help=text,
+        shell_complete=planners,
+    )(function)
 
 
 def prefer_option(function: F) -> F:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from simcheck.cli.options import json_option
+from simcheck.cli.options import examples, json_option
 from simcheck.cli.screen import show, show_json
 
 if TYPE_CHECKING:
@@ -15,7 +15,13 @@ if TYPE_CHECKING:
     from simcheck.planning.registry import Listed
 
 
-@click.command("planners")
+@click.command(
+    "planners",
+    epilog=examples(
+        "simcheck planners",
+        "simcheck planners --json",
+    ),
+)
 @json_option
 def command(*, as_json: bool) -> int:
     """The planners that --planner can name.

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simcheck.cli.options import json_option, planner_option, running
+from simcheck.cli.options import examples, json_option, planner_option, running
 from simcheck.cli.screen import show, show_json, tell
 
 if TYPE_CHECKING:
@@ -18,7 +18,14 @@ if TYPE_CHECKING:
 KEPT, REGRESSED, INTERRUPTED = 0, 1, 130
 
 
-@click.command("regress")
+@click.command(
+    "regress",
+    epilog=examples(
+        "simcheck regress cases",
+        "simcheck regress relay.toml --samples 0 --junit results.xml",
+        "simcheck regress relay.toml --accept",
+    ),
+)
 @click.argument("paths", metavar="PATHS", nargs=-1, required=True, type=click.Path())
 @click.option("--accept", is_flag=True, help="Show the difference, then store it as baselines.")
 @click.option(

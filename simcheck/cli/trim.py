@@ -9,6 +9,7 @@ import click
 
 from simcheck.cli.options import (
     case_argument,
+    examples,
     json_option,
     planner_option,
     prefer_option,
@@ -20,7 +21,13 @@ if TYPE_CHECKING:
     from simcheck.records.wish import Preference
 
 
-@click.command("trim")
+@click.command(
+    "trim",
+    epilog=examples(
+        "simcheck trim relay.toml --from tracking.json",
+        "simcheck trim relay.toml --from after.opm --done plan.json",
+    ),
+)
 @case_argument
 @click.option(
     "--from",

@@ -70,6 +70,7 @@ _TABLES: frozenset[tuple[str, ...]] = frozenset(
         ("dispersion",),
         ("tolerance",),
         ("limits",),
+        ("hold",),
         ("network",),
         ("network", "link"),
         ("site",),

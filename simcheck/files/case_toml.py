@@ -66,7 +66,15 @@ def load_case(path: str | Path) -> Case:
 
     Raises InputError with one line a fault where the file cannot be read or is wrong.
     """
-    content, top = opened(path)
+    return read_case(read_bytes(path, "case file"), str(path))
+
+
+def read_case(content: bytes, path: str) -> Case:
+    """Read and check what a case file holds; path names it, and is where its messages are.
+
+    Raises InputError with one line a fault.
+    """
+    top = _tables(content, path)
     around = read_around(top)
     craft = None
     if lists_craft(top):
@@ -77,7 +85,7 @@ def load_case(path: str | Path) -> Case:
         check_neighbours(around.members, craft.name, craft.slot)
     around.close(None if craft is None else craft.start.epoch)
     craft = cast("CraftRead", craft)
-    return case_of(around, craft, str(path), digest(content, craft.start.content))
+    return case_of(around, craft, path, digest(content, craft.start.content))
 
 
 @dataclass(frozen=True)
@@ -116,9 +124,12 @@ class Around:
 def opened(path: str | Path) -> tuple[bytes, Table]:
     """The bytes of a case file and its tables. Raises InputError where it is not TOML."""
     content = read_bytes(path, "case file")
-    start = 'start it with [case] and title = "..."'
-    data, faults = parsed(content, str(path), start)
-    return content, Table(faults, (), data)
+    return content, _tables(content, str(path))
+
+
+def _tables(content: bytes, path: str) -> Table:
+    data, faults = parsed(content, path, 'start it with [case] and title = "..."')
+    return Table(faults, (), data)
 
 
 def lists_craft(top: Table) -> bool:
