@@ -1,4 +1,7 @@
-"""The public verbs, wired to what does the work; no arithmetic here."""
+"""The public verbs, wired to what does the work; no arithmetic here.
+
+Over 400 lines, since the docstrings of all verbs are the reference.
+"""
 
 from __future__ import annotations
 

@@ -92,9 +92,8 @@ def glance_lanes(
 
     One pass over the ring's own revolutions and fewer samples, at a sixth of the cost of
     `average_lanes`. Near a ring the two differ by the forces' periodic terms times the window's
-    relative error: some 1e-7. Where other bodies' pull changes within the window, the fewer samples
-    weigh its ends otherwise: 1e-4 rad where a revolution about the Moon takes a day. A lane's row
-    depends on that lane alone, bit for bit.
+    relative error: some 1e-7. Under other bodies all samples are taken. A lane's row depends on
+    that lane alone, bit for bit.
     """
     parts = [
         _glanced(batches, times[i : i + _BLOCK], states[i : i + _BLOCK], motion)
@@ -114,21 +113,25 @@ def _glanced(batches: TaylorBatches, times: Array, states: Array, motion: RingMo
     inverse_axis = 2 / norm(states[:, :3]) - dot(states[:, 3:6], states[:, 3:6]) / gm
     period = orbital_period(inverse_axis, gm)
     like = np.abs(period / motion.period_s - 1) < _LIKE_THE_RING
-    window = np.where(like, motion.period_s, period)
+    span = REVOLUTIONS * motion.period_s
+    window = np.where(like, motion.period_before(times + span, span), period)
     found = np.full((7, len(times)), np.nan)
     rows = np.flatnonzero(np.isfinite(period))
     if not len(rows):
         return found
-    grid = times[rows, None] + _FEW * window[rows, None]
+    # Where the sky's pull drifts within the window, fewer samples would weigh its ends otherwise.
+    few = batches.gravity.sky is None
+    shares, last, slope = (_FEW, _FEW_LAST, _FEW_SLOPE) if few else (_SHARES, _LAST, _SLOPE)
+    grid = times[rows, None] + shares * window[rows, None]
     longitude, k, h, x, y, *_ = _seen(
         batches.sample(times[rows], states[rows], grid), grid, motion, gm
     )
     longitude = _unwrapped(longitude)
     found[0, rows] = grid[:, -1]
-    found[1, rows] = _sum(_FEW_LAST * longitude)
-    found[2, rows] = window[rows] * TAU / _sum(_FEW_SLOPE * longitude)
+    found[1, rows] = _sum(last * longitude)
+    found[2, rows] = window[rows] * TAU / _sum(slope * longitude)
     for row, values in enumerate((k, h, x, y), start=3):
-        found[row, rows] = _sum(values[:, :-1]) / (len(_FEW) - 1)
+        found[row, rows] = _sum(values[:, :-1]) / (len(shares) - 1)
     return found
 
 
