@@ -261,6 +261,7 @@ def disperse(
     results depend on case, plan, seed and samples only. Raises InputError where the folder holds
     another run's flights.
     """
+    from simcheck.dispersing.dispersal import CHUNK
     from simcheck.dispersing.dispersal import disperse as fly_all
     from simcheck.dispersing.executors import dask as on_dask
     from simcheck.dispersing.executors import local
@@ -274,6 +275,7 @@ def disperse(
     job = Job(case=case, plan=plan, seed=seed, planner=planner)
     count = case.dispersion.samples if samples is None else samples
     store = MemoryStore() if out is None else ChunkStore(out, about_run(job), columns_of(case))
+    workers = min(workers, -(-count // CHUNK[job.closed_loop]))  # the others would stand idle
     start = local(workers) if dask is None else on_dask(dask)
     with RowFile(out) as table:
         found = fly_all(

@@ -58,8 +58,8 @@ def run(
     try:
         for chunk in plan:
             held = store.held(chunk.first)
-            if held is not None and len(held) == chunk.size:
-                yield chunk, held
+            if held is not None and len(held) >= chunk.size:  # longer: of a run of more samples
+                yield chunk, held[: chunk.size]
                 continue
             flights.fly(chunk)
             while flights.any_done or flights.count >= _AHEAD * workers:

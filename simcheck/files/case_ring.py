@@ -12,6 +12,7 @@ from simcheck.kernels.kepler import axis_of_period
 from simcheck.records.case import Body, Limits, RingSize
 
 _SIZES = {"period": "12 h", "radius": "20428 km", "altitude": "17032 km"}
+_MOST_SLOTS = 1000
 _EXAMPLE = 'write [ring] with period = "12 h", inclination = "35 deg" and slots = 4'
 
 
@@ -52,7 +53,7 @@ def read_ring(
             "inclination", "angle", "35 deg", at_least=0.0, at_most=HALF_TURN
         ),
         raan_rad=table.quantity("raan", "angle", "60 deg", default=0.0),
-        slots=table.whole("slots", "4", at_least=1),
+        slots=table.whole("slots", "4", at_least=1, at_most=_MOST_SLOTS),
         argument_of_latitude_rad=table.quantity(
             "argument_of_latitude", "angle", "10 deg", default=0.0
         ),

@@ -79,7 +79,8 @@ def completed(given: Answers) -> dict[str, str]:
     period = math.tau * math.sqrt(ring**3 / body.gm_m3_s2)
     found["min_altitude"] = _min_altitude(found, (ring - body.radius_m) / 1e3)
     found.setdefault("duration", f"{max(1, math.ceil(_REVOLUTIONS * period / 86400.0))} d")
-    found.setdefault("title", f"{found['craft']} joins a ring of relays about {body.name}")
+    where = "the Moon" if body.name == "Moon" else body.name
+    found.setdefault("title", f"{found['craft']} joins a ring of relays about {where}")
     return found
 
 

@@ -120,7 +120,13 @@ class Table:
         return number
 
     def whole(
-        self, key: str, example: str, *, default: int | None = None, at_least: int = 0
+        self,
+        key: str,
+        example: str,
+        *,
+        default: int | None = None,
+        at_least: int = 0,
+        at_most: int | None = None,
     ) -> int | None:
         """A whole number; None after a fault."""
         if not self._given(key, example, required=default is None):
@@ -131,6 +137,9 @@ class Table:
             return None
         if value < at_least:
             self._expected(key, f"at least {at_least}", value, example)
+            return None
+        if at_most is not None and value > at_most:
+            self._expected(key, f"at most {at_most}", value, example)
             return None
         return value
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -19,6 +20,7 @@ COMMON_KEYS = ("schema", "case", "simcheck", "inputs_sha256", "constants")
 
 _HOLDING_A_PLAN = ("simcheck.check/1", "simcheck.fly/1")
 _LATEST_S = 1e9  # 32 years: a time beyond is a mistake, and would be flown for hours
+_SAME_GM = 0.01  # relative: sources differ by less, bodies by more
 _LENGTH = 1e-6  # relative: how far two ways of writing one length may differ
 _OVERLAP_S = 1e-6
 
@@ -26,15 +28,42 @@ _OVERLAP_S = 1e-6
 def read_plan(path: str | Path, case: Case | None = None) -> Plan:
     """The plan in a document that `simcheck plan`, `check` or `fly` wrote with --json.
 
-    A case, where given, must have the engines that the plan commands. Raises InputError naming the
-    file and key of everything that is wrong.
+    A case, where given, must be about the plan's body and have the engines that it commands; a plan
+    made for a case of another title warns of it. Raises InputError naming the file and key of
+    everything that is wrong.
     """
     file = str(path)
-    plan = read_record(Plan, _plan_object(load_json(path), file), file, finite=True)
+    document = load_json(path)
+    plan = read_record(Plan, _plan_object(document, file), file, finite=True)
     faults = [*check_plan(plan), *(_engines(plan, case) if case else ())]
+    if isinstance(document, dict) and case is not None:
+        faults += _body(document, case)
+        plan = replace(plan, warnings=(*plan.warnings, *_title(document, case, file)))
     if faults:
         raise InputError(*(f"{file}: {fault}" for fault in faults))
     return plan
+
+
+def _body(document: dict[str, object], case: Case) -> Iterator[str]:
+    """A fault where the plan was made about another body."""
+    constants = document.get("constants")
+    gm = constants.get("gm_m3_s2") if isinstance(constants, dict) else None
+    if not isinstance(gm, int | float) or not isinstance(constants, dict):
+        return
+    if not math.isclose(gm, case.body.gm_m3_s2, rel_tol=_SAME_GM):
+        body = shown(constants.get("name"))
+        yield (
+            f"constants: expected a plan about {case.body.name}, got one about {body}"
+            f" (gm {gm:.6g} m3/s2); plan this case with simcheck plan CASE --json"
+        )
+
+
+def _title(document: dict[str, object], case: Case, file: str) -> Iterator[str]:
+    """A warning where the plan was made for a case of another title."""
+    made = document.get("case")
+    title = made.get("title") if isinstance(made, dict) else None
+    if isinstance(title, str) and title != case.title:
+        yield f"{file} was made for another case, {shown(title)}"
 
 
 def _plan_object(document: object, file: str) -> object:

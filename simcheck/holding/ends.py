@@ -33,6 +33,10 @@ _EDGES = (
 )
 
 
+EXACT = "exactly on the slot"
+"""Name of the arrival without errors."""
+
+
 class Posed(NamedTuple):
     """Relays (k, 7) on the craft's slot, each with the end error that its name tells."""
 
@@ -45,7 +49,7 @@ def pose_ends(case: Case, motion: RingMotion, propagator: Propagator, relays: Re
     limits = tolerances(case.tolerance, motion.period_s)
     asked: list[tuple[str, Array]] = []
     if relays.craft is not None:
-        asked.append(("exactly on the slot", np.zeros(6)))
+        asked.append((EXACT, np.zeros(6)))
     for what, which, sign in _EDGES:
         size = _EDGE * limits[which]
         if np.isfinite(size) and (size < _LARGE or not which):

@@ -13,7 +13,7 @@ from simcheck.engines.choosing import fast_propagator
 from simcheck.engines.gravity import Gravity, gravity_of
 from simcheck.errors import FlightError, InputError
 from simcheck.holding.drifting import TOLERANCE, Drift, drift, look_times
-from simcheck.holding.ends import Posed, end_errors, pose_ends
+from simcheck.holding.ends import EXACT, Posed, end_errors, pose_ends
 from simcheck.holding.keeping import Kept, keep
 from simcheck.holding.leaving import leaving, mean_drift
 from simcheck.holding.relays import Relays, relays_of
@@ -27,6 +27,7 @@ from simcheck.records.hold import EndError, Hold, HoldSeries, RelayHold, Upkeep
 _DAY = 86400.0
 _YEAR = 365.25 * _DAY
 _MOST_NAMES = 6  # in a note
+_FEW_REVOLUTIONS = 5.0  # in which the forces alone should leave no tolerance
 _TIGHT = 1e-16  # of the flight that shows how far the numbers are good
 
 
@@ -67,11 +68,13 @@ def hold(case: Case, flight: Flight | None, *, upkeep: bool = True) -> Hold:
     rows = _rows(case, motion, relays, found, kept, years)
     first, last = served(case, motion, batches, relays, looks)
     closed = closed_over(case, motion, relays, found)
+    errors = _end_errors(case, motion, relays, posed, found, ends)
+    notes = [*_notes(case, motion, relays, found), *_out_of_reach(rows, errors, motion)]
     return Hold(
         start_s=start,
         duration_s=case.hold.duration_s,
         relays=rows,
-        end_errors=_end_errors(case, motion, relays, posed, found, ends),
+        end_errors=errors,
         series=_series(motion, relays, found, start),
         wander_deg=_wander(motion, found.times),
         tank_years=_tank(case, relays, rows, arrived),
@@ -80,7 +83,7 @@ def hold(case: Case, flight: Flight | None, *, upkeep: bool = True) -> Hold:
         network_end=last,
         ring_closed_share=closed.share,
         ring_opens_days=closed.opens_days,
-        notes=tuple(_notes(case, motion, relays, found)),
+        notes=tuple(notes),
     )
 
 
@@ -231,3 +234,19 @@ def _notes(case: Case, motion: RingMotion, relays: Relays, found: Drift) -> list
     if case.hold.duration_s < 30 * _DAY:
         said.append("a hold of less than a month says little of years")
     return said
+
+
+def _out_of_reach(
+    rows: tuple[RelayHold, ...], ends: tuple[EndError, ...], motion: RingMotion
+) -> list[str]:
+    """What to know where the forces alone leave a tolerance within a few revolutions."""
+    exact = [row.leaving for row in rows if row.role == "as planned"]
+    exact += [end.leaving for end in ends if end.what == EXACT]
+    days = [one.first_days for one in exact if one.first_days is not None]
+    if not days or min(days) * _DAY > _FEW_REVOLUTIONS * motion.period_s:
+        return []
+    return [
+        f"even a relay exactly on its slot leaves a tolerance after {min(days):.1f} days: the"
+        " forces move it further within a few revolutions than the tolerances allow, and no upkeep"
+        " can hold it; allow more, or aim at a ring that they move less"
+    ]

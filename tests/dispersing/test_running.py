@@ -64,7 +64,7 @@ def test_every_chunk_is_flown_once_and_kept(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_what_is_held_is_not_flown_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Only missing chunks are flown; a held one of another length counts as missing."""
+    """Only missing chunks are flown; a held one that is shorter counts as missing."""
     flown: list[int] = []
 
     def note(job: Any, first: int, count: int) -> Rows:
@@ -78,6 +78,16 @@ def test_what_is_held_is_not_flown_again(monkeypatch: pytest.MonkeyPatch) -> Non
     found = list(run(JOB, chunks(30, 10), shelf, HereExecutor, 1))
     assert table(found) == list(range(30))
     assert flown == [0, 20]
+
+
+def test_a_shorter_run_leaves_what_is_held(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It takes the first rows of a longer chunk, which stays as it is."""
+    monkeypatch.setattr(running, "fly_chunk", numbered)
+    shelf = Shelf()
+    shelf.keep(0, numbered(JOB, 0, 10))
+    found = list(run(JOB, chunks(4, 10), shelf, HereExecutor, 1))
+    assert table(found) == list(range(4))
+    assert len(shelf.kept[0]) == 10
 
 
 class Dying(Executor):

@@ -153,6 +153,18 @@ def test_a_plan_must_fit_the_case(tmp_path: Path) -> None:
         read_plan(path, samples.case(thrusters=None))
 
 
+def test_a_plan_of_another_case_says_so(tmp_path: Path) -> None:
+    """Of another body it is refused, of another title it warns; of the case itself it does not."""
+    path = tmp_path / "plan.json"
+    path.write_text(json.dumps(documents()["plan"]), encoding="utf-8")
+    assert read_plan(path, samples.case()).warnings == ()
+    other = read_plan(path, samples.case(title="Another ring"))
+    assert other.warnings == (f'{path} was made for another case, "A fourth relay for the ring"',)
+    moon = samples.changed(samples.case().body, name="Moon", gm_m3_s2=4.9e12)
+    with pytest.raises(InputError, match=r'a plan about Moon, got one about "Mars"'):
+        read_plan(path, samples.case(body=moon))
+
+
 @given(st.data())
 def test_any_change_to_a_document_is_read_or_refused(
     tmp_path_factory: pytest.TempPathFactory, data: st.DataObject

@@ -143,3 +143,14 @@ def test_a_weak_engine_keeps_nothing() -> None:
     assert upkeep.untrimmed > 5
     assert upkeep.largest_use > 1.0
     assert not found.stays
+
+
+def test_a_tolerance_that_the_forces_alone_leave_is_told(tmp_path: Path) -> None:
+    """Of the lunar ring a hundredth of a degree of its plane; a degree is within reach."""
+    made = under_the_sky(tmp_path, "Moon", "2035-01-20T00:00:00", 24.0, 55.0, 20.0)
+    tight = replace(made, tolerance=Tolerance(plane_rad=math.radians(0.01)))
+    said = [note for note in hold(tight, None, upkeep=False).notes if "exactly on its slot" in note]
+    assert len(said) == 1
+    assert "no upkeep can hold it" in said[0]
+    wide = replace(made, tolerance=Tolerance(plane_rad=math.radians(3.0)))
+    assert not any("exactly on its slot" in x for x in hold(wide, None, upkeep=False).notes)

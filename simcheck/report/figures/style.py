@@ -6,6 +6,7 @@ thing that tells two lines apart. `COLOURS` names every colour used, so that a p
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from itertools import product
@@ -79,8 +80,12 @@ _RC: dict[str, Any] = {
 
 @contextmanager
 def styled(**more: Any) -> Iterator[None]:
-    """matplotlib's settings for a picture, put back afterwards."""
-    with mpl.rc_context(cast(Any, _RC | more)):
+    """matplotlib's settings for a picture, put back afterwards.
+
+    A sign that the font lacks is drawn as a box in a PNG; an SVG keeps it as text.
+    """
+    with warnings.catch_warnings(), mpl.rc_context(cast(Any, _RC | more)):
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
         yield
 
 
